@@ -1,0 +1,1 @@
+"""The Django project: apps in the order of the roaster's work."""

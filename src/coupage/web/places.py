@@ -1,0 +1,37 @@
+"""Where an installation keeps its things: database, secret key, backups, uploads.
+
+One folder outside the source tree, by the platform's convention, or where ``COUPAGE_DATA`` says.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+__all__ = ["data_folder", "secret_key"]
+
+
+def data_folder() -> Path:
+    """Return the data folder, made readable to its owner only when it is new."""
+    named = os.environ.get("COUPAGE_DATA")
+    folder = Path(named).expanduser() if named else user_data_path("coupage", appauthor=False)
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    return folder
+
+
+def secret_key() -> str:
+    """Return this installation's own signing key, made at first use and kept beside the data."""
+    place = data_folder() / "secret-key"
+    try:
+        with place.open("x", encoding="ascii", opener=_private) as file:
+            file.write(secrets.token_urlsafe(64))
+    except FileExistsError:
+        pass
+    return place.read_text("ascii")
+
+
+def _private(path: str, flags: int) -> int:
+    return os.open(path, flags, 0o600)
