@@ -5,8 +5,10 @@ One folder outside the source tree, by the platform's convention, or where ``COU
 
 from __future__ import annotations
 
+import contextlib
 import os
 import secrets
+import tempfile
 from pathlib import Path
 
 from platformdirs import user_data_path
@@ -25,13 +27,13 @@ def data_folder() -> Path:
 def secret_key() -> str:
     """Return this installation's own signing key, made at first use and kept beside the data."""
     place = data_folder() / "secret-key"
-    try:
-        with place.open("x", encoding="ascii", opener=_private) as file:
+    if not place.exists():
+        # Written whole beside its place and then linked: of two processes that start at once, one
+        # wins and both read the same key.
+        handle, new = tempfile.mkstemp(dir=place.parent, prefix=".secret-key-")
+        with open(handle, "w", encoding="ascii") as file:
             file.write(secrets.token_urlsafe(64))
-    except FileExistsError:
-        pass
+        with contextlib.suppress(FileExistsError):
+            os.link(new, place)
+        Path(new).unlink()
     return place.read_text("ascii")
-
-
-def _private(path: str, flags: int) -> int:
-    return os.open(path, flags, 0o600)

@@ -1,0 +1,7 @@
+from django.apps import AppConfig
+
+
+class CoffeesConfig(AppConfig):
+    name = "coupage.web.coffees"
+    label = "coffees"
+    verbose_name = "Coffees"

@@ -1,0 +1,44 @@
+"""Two people editing one thing: the second is told, and nothing is lost.
+
+A form carries the revision it was opened at. An action takes that revision in the same
+transaction as its writes; when somebody else has taken it meanwhile, nothing is written and the
+page shows both versions beside each other.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+from django.db import models
+from django.db.models import F
+
+from coupage.errors import InputError
+
+__all__ = ["Revised", "StaleError", "take_revision"]
+
+
+class Revised(Protocol):
+    pk: int
+    revision: int
+
+
+class StaleError(InputError):
+    """The thing was changed by somebody else after this form was opened."""
+
+
+def take_revision(model: type[models.Model], pk: int, revision: int) -> None:
+    """Claim the next revision of a row, or raise.
+
+    Call it inside the action's transaction, before the other writes.
+
+    Raises
+    ------
+    StaleError
+        When the row no longer has the revision that the form was opened at.
+    """
+    manager = model._default_manager
+    if not manager.filter(pk=pk, revision=revision).update(revision=F("revision") + 1):
+        raise StaleError(
+            f"this {model._meta.verbose_name} was changed by somebody else while you were editing; "
+            "compare the two versions and save again"
+        )

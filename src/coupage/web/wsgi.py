@@ -1,0 +1,9 @@
+"""What the server serves."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coupage.web.settings")
+
+application = get_wsgi_application()
