@@ -1,0 +1,38 @@
+"""The table: blind codes, serving orders, weighing, brewing sums and what a scoop gets wrong."""
+
+from __future__ import annotations
+
+from coupage.table.brew import (
+    CUPPING_GRAMS_PER_ML,
+    dose_grams,
+    extraction_immersion,
+    extraction_percolation,
+    milk_dilution,
+    milk_strength,
+    water_ml,
+)
+from coupage.table.codes import blind_codes
+from coupage.table.orders import OrderBalance, order_balance, serving_orders, williams
+from coupage.table.scoop import absent_chance, scoop_advice, scoop_error
+from coupage.table.weighing import Weighing, pull_grams, weigh
+
+__all__ = [
+    "CUPPING_GRAMS_PER_ML",
+    "OrderBalance",
+    "Weighing",
+    "absent_chance",
+    "blind_codes",
+    "dose_grams",
+    "extraction_immersion",
+    "extraction_percolation",
+    "milk_dilution",
+    "milk_strength",
+    "order_balance",
+    "pull_grams",
+    "scoop_advice",
+    "scoop_error",
+    "serving_orders",
+    "water_ml",
+    "weigh",
+    "williams",
+]
