@@ -31,8 +31,8 @@ def secret_key() -> str:
         # Written whole beside its place and then linked: of two processes that start at once, one
         # wins and both read the same key.
         handle, new = tempfile.mkstemp(dir=place.parent, prefix=".secret-key-")
-        with open(handle, "w", encoding="ascii") as file:
-            file.write(secrets.token_urlsafe(64))
+        os.write(handle, secrets.token_urlsafe(64).encode("ascii"))
+        os.close(handle)
         with contextlib.suppress(FileExistsError):
             os.link(new, place)
         Path(new).unlink()

@@ -1,5 +1,7 @@
-"""Settings of one installation. Everything that differs between installations is an environment
-variable with a safe default; docs/reference/settings.md lists them and a test holds it to this file.
+"""Settings of one installation.
+
+Everything that differs between installations is an environment variable with a safe default;
+docs/reference/settings.md lists them and a test holds it to this file.
 """
 
 from __future__ import annotations

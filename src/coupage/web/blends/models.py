@@ -168,7 +168,7 @@ class Recipe(models.Model):
                 fields=["blend"],
                 condition=Q(state="in service"),
                 name="recipe_one_in_service",
-                violation_error_message="This blend already has a recipe in service; retire it first.",
+                violation_error_message="This blend has a recipe in service; retire that first.",
             ),
             models.CheckConstraint(
                 condition=Q(sealed=True) | Q(state="trial"), name="recipe_sealed_past_trial"

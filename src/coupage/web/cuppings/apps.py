@@ -4,19 +4,21 @@ from coupage.units import PPM
 from coupage.web.common.invariants import Trigger, guard, sealed_sum
 
 
-def _one_table(of: str, row: str) -> str:
-    return f"(SELECT cupping_id FROM cuppings_{of} WHERE id = NEW.{row})"
+def _cupping(table: str, row: str) -> str:
+    """Return the cupping that a new row's key leads to."""
+    return f"(SELECT cupping_id FROM cuppings_{table} WHERE id = NEW.{row})"
 
 
-def _belongs(table: str, *condition: str) -> list[Trigger]:
-    """Refuse a row that joins things of two tables; a key that points nowhere is refused too."""
+def _one_cupping(table: str, *conditions: str) -> list[Trigger]:
+    """Refuse rows that join things of different cuppings; keys that lead nowhere too."""
+    holds = " AND ".join(conditions)
     return [
         Trigger(
-            f"cuppings_{table}_{name}",
-            f"cuppings_{table}",
-            event,
-            f"NOT COALESCE({' AND '.join(condition)}, {{false}})".replace("{false}", "1 = 0"),
-            f"a {table} joins a cup, a seat, a pass or an attribute of different cuppings",
+            name=f"cuppings_{table}_{name}",
+            table=f"cuppings_{table}",
+            event=event,
+            refuse_when=f"NOT COALESCE({holds}, 1 = 0)",
+            message=f"a {table} cannot join things of different cuppings",
         )
         for name, event in [("put", "INSERT"), ("move", "UPDATE")]
     ]
@@ -28,15 +30,13 @@ class CuppingsConfig(AppConfig):
     verbose_name = "Cuppings"
 
     def ready(self) -> None:
-        cup, seat, round_ = (
-            _one_table("cup", "cup_id"),
-            _one_table("seat", "seat_id"),
-            _one_table("cuppingpass", "round_id"),
-        )
+        cup, seat = _cupping("cup", "cup_id"), _cupping("seat", "seat_id")
         asked = (
             "EXISTS (SELECT 1 FROM cuppings_cuppingattribute a "
             f"WHERE a.attribute_id = NEW.attribute_id AND a.cupping_id = {cup})"
         )
+        one_seat = f"{cup} = {seat}"
+        sample_sealed = "(SELECT sealed FROM cuppings_sample WHERE id = NEW.sample_id{lock})"
         guard(
             self,
             [
@@ -47,15 +47,17 @@ class CuppingsConfig(AppConfig):
                     of="a sample",
                     total=PPM,
                 ),
-                *_belongs("rating", f"{cup} = {seat}", f"{cup} = {round_}", asked),
-                *_belongs("word", f"{cup} = {seat}"),
-                *_belongs("serving", f"{cup} = {seat}"),
+                *_one_cupping(
+                    "rating", one_seat, f"{cup} = {_cupping('cuppingpass', 'round_id')}", asked
+                ),
+                *_one_cupping("word", one_seat),
+                *_one_cupping("serving", one_seat),
                 Trigger(
-                    "cuppings_cup_sealed",
-                    "cuppings_cup",
-                    "INSERT",
-                    "NOT COALESCE((SELECT sealed FROM cuppings_sample WHERE id = NEW.sample_id), 1 = 0)",
-                    "a sample goes on a table only when its shares add up to 100 %",
+                    name="cuppings_cup_sealed",
+                    table="cuppings_cup",
+                    event="INSERT",
+                    refuse_when=f"NOT COALESCE({sample_sealed}, 1 = 0)",
+                    message="a sample goes on a table only when its shares add up to 100 %",
                 ),
             ],
         )

@@ -1,0 +1,16 @@
+"""The program's settings on throw-away data: never the data of whoever runs the tests."""
+
+import atexit
+import os
+import shutil
+import tempfile
+
+_folder = tempfile.mkdtemp(prefix="coupage-tests-")
+atexit.register(shutil.rmtree, _folder, ignore_errors=True)
+os.environ["COUPAGE_DATA"] = _folder
+
+from coupage.web.settings import *  # noqa: E402, F403
+
+# Argon and PBKDF2 are slow on purpose; tests sign in hundreds of times.
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+WHITENOISE_AUTOREFRESH = True
