@@ -11,8 +11,10 @@ References
 ----------
 .. [1] Grundmann A, Moeller HM (1978), Invariant integration formulas for the n-simplex by
    combinatorial methods, SIAM J. Numer. Anal. 15:282-290, theorem 4.
-.. [2] Smith RL (1984), Efficient Monte Carlo procedures for generating points uniformly distributed
-   over bounded regions, Operations Research 32:1296-1308 (hit and run).
+.. [2] Smith RL (1984), Efficient Monte Carlo procedures for generating points uniformly
+   distributed over bounded regions, Operations Research 32:1296-1308 (hit and run).
+.. [3] Lee CW, Santos F (2017), Subdivisions and triangulations of polytopes, in Handbook of
+   Discrete and Computational Geometry, 3rd ed., section 16.2 (pulling).
 """
 
 from __future__ import annotations
@@ -27,6 +29,9 @@ import numpy.typing as npt
 from coupage.mixture.limits import Floats
 
 __all__ = ["Piece", "Points", "average_points", "uniform_points"]
+
+Face = frozenset[int]
+Cells = list[tuple[int, ...]]
 
 _MOST_CORNERS = 20_000
 _WORST_CANCELLATION = 1e6
@@ -73,8 +78,8 @@ def average_points(piece: Piece, degree: int) -> Points:
         if corners is not None:
             return _over_corners(piece, *corners, degree)
     if piece.vertices is not None and len(piece.vertices) <= _MOST_TRIANGULATED:
-        simplices, volumes, dimension = _triangulate(piece.vertices)
-        if dimension <= _HIGHEST_TRIANGULATED:
+        simplices, volumes, dimension = _triangulate(piece, piece.vertices)
+        if len(simplices):
             nodes, weights = _simplex_rule(dimension, degree)
             x = np.einsum("mb,sbq->smq", nodes, simplices).reshape(-1, piece.lower.size)
             share = volumes / volumes.sum()
@@ -99,8 +104,8 @@ def uniform_points(piece: Piece, n: int, rng: np.random.Generator) -> Floats:
     if points is not None:
         return points
     if piece.vertices is not None and len(piece.vertices) <= _MOST_TRIANGULATED:
-        simplices, volumes, dimension = _triangulate(piece.vertices)
-        if dimension <= _HIGHEST_TRIANGULATED:
+        simplices, volumes, dimension = _triangulate(piece, piece.vertices)
+        if len(simplices):
             chosen = rng.choice(len(volumes), n, p=volumes / volumes.sum())
             inside = rng.dirichlet(np.ones(dimension + 1), n)
             return np.asarray(np.einsum("nb,nbq->nq", inside, simplices[chosen]))
@@ -157,25 +162,40 @@ def _over_corners(
     return Points(x, np.outer(parts / parts.sum(), weights).ravel(), volume, k - 1)
 
 
-def _triangulate(vertices: Floats) -> tuple[Floats, Floats, int]:
-    """Simplices (s, d + 1, q) that fill the hull of the vertices, their volumes, and d."""
-    from scipy.spatial import Delaunay
+def _triangulate(piece: Piece, vertices: Floats) -> tuple[Floats, Floats, int]:
+    """Simplices (s, d + 1, q) that fill the piece, their volumes, and d; none when d is too high.
 
-    origin = vertices.mean(axis=0)
-    _, spread, axes = np.linalg.svd(vertices - origin, full_matrices=False)
-    dimension = int((spread > 1e-9 * max(1.0, spread[0])).sum())
-    if dimension == 0:
-        return vertices[:1][None], np.ones(1), 0
+    Pulling triangulation [3]_: a face is the cone from its first vertex over the triangulated
+    facets that do not hold that vertex. Which vertex lies on which limit tells the faces.
+    """
+    sides = vertices[1:] - vertices[0]
+    dimension = int(np.linalg.matrix_rank(sides, tol=1e-9))
     if dimension > _HIGHEST_TRIANGULATED:
-        return vertices[None], np.ones(1), dimension
-    flat = (vertices - origin) @ axes[:dimension].T
-    if dimension == 1:
-        ends = [int(flat[:, 0].argmin()), int(flat[:, 0].argmax())]
-        return vertices[ends][None], np.array([np.ptp(flat)]), 1
-    picks = Delaunay(flat / spread[:dimension], qhull_options="QJ Qbb").simplices
-    sides = flat[picks[:, 1:]] - flat[picks[:, :1]]
-    volumes = np.abs(np.linalg.det(sides)) / math.factorial(dimension)
-    return vertices[picks], volumes, dimension
+        return np.empty((0, 0, 0)), np.empty(0), dimension
+    ends = np.hstack([piece.lower - vertices, piece.upper - vertices])
+    tight = np.abs(np.hstack([ends, piece.bounds - vertices @ piece.rows.T])) < 1e-9
+    limits = {frozenset(np.flatnonzero(column).tolist()) for column in tight.T}
+    picks = np.array(_pull(frozenset(range(len(vertices))), dimension, limits, {}))
+    simplices = vertices[picks]
+    arms = simplices[:, 1:] - simplices[:, :1]
+    gram = np.linalg.det(arms @ arms.transpose(0, 2, 1))
+    return simplices, np.sqrt(np.maximum(gram, 0)) / math.factorial(dimension), dimension
+
+
+def _pull(face: Face, dimension: int, limits: set[Face], known: dict[Face, Cells]) -> Cells:
+    if len(face) == dimension + 1:
+        return [tuple(sorted(face))]
+    if face not in known:
+        sides = {face & limit for limit in limits} - {face, frozenset()}
+        facets = [side for side in sides if not any(side < other for other in sides)]
+        first = min(face)
+        known[face] = [
+            (first, *cell)
+            for facet in sorted(facets, key=sorted)
+            if first not in facet
+            for cell in _pull(facet, dimension - 1, limits, known)
+        ]
+    return known[face]
 
 
 @lru_cache(maxsize=64)
