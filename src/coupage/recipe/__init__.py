@@ -1,0 +1,16 @@
+"""From beliefs to a recipe: the brief, how well a recipe serves it, and the best one."""
+
+from __future__ import annotations
+
+from coupage.recipe.brief import Brief, Want, WantKind
+from coupage.recipe.desirability import chance_on_brief, desirability
+from coupage.recipe.rounding import round_shares
+
+__all__ = [
+    "Brief",
+    "Want",
+    "WantKind",
+    "chance_on_brief",
+    "desirability",
+    "round_shares",
+]
