@@ -12,6 +12,7 @@ References
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from decimal import ROUND_HALF_EVEN, Decimal, InvalidOperation
 from typing import Literal
@@ -48,7 +49,8 @@ _GRAMS: dict[MassUnit, Decimal] = {
 def parse_number(text: str, what: str = "number") -> Decimal:
     """Read a number as people type it: ``14.2``, ``14,2``, ``1 250``, ``1'250.5``.
 
-    A lone comma is a decimal comma. When both marks occur, the last one is the decimal mark.
+    A lone comma is a decimal comma. When both marks occur, the last one is the decimal mark; a mark
+    that occurs more than once between groups of three digits parts thousands.
 
     Raises
     ------
@@ -64,6 +66,8 @@ def parse_number(text: str, what: str = "number") -> Decimal:
     if "," in plain and "." in plain:
         thousands = "," if plain.rfind(",") < plain.rfind(".") else "."
         plain = plain.replace(thousands, "")
+    elif re.fullmatch(r"[+-]?\d{1,3}(([,.])\d{3})(\2\d{3})+", plain):
+        plain = plain.replace(",", "").replace(".", "")
     if plain.count(",") <= 1:
         plain = plain.replace(",", ".")
     try:

@@ -2,10 +2,10 @@
 
 from django.urls import include, path
 
-from coupage.web.common.views import bad_request, not_allowed, not_found, server_error
+from coupage.web.common import views
 
 urlpatterns = [
-    path("", include("coupage.web.blends.today_urls")),
+    path("", include("coupage.web.today.urls")),
     path("", include("coupage.web.common.urls")),
     path("people/", include("coupage.web.people.urls")),
     path("coffees/", include("coupage.web.coffees.urls")),
@@ -14,7 +14,7 @@ urlpatterns = [
     path("", include("coupage.web.blends.urls")),
 ]
 
-handler400 = bad_request
-handler403 = not_allowed
-handler404 = not_found
-handler500 = server_error
+handler400 = views.bad_request
+handler403 = views.forbidden
+handler404 = views.not_found
+handler500 = views.server_error

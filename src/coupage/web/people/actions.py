@@ -13,6 +13,7 @@ from coupage.web.people.models import Person, Roastery, Role
 
 __all__ = [
     "add_person",
+    "change_password",
     "change_person",
     "change_roastery",
     "change_show",
@@ -104,4 +105,13 @@ def change_show(*, person: Person, mass_unit: str, time_zone: str) -> Person:
     """Change how the program shows masses and times to one person."""
     person.mass_unit, person.time_zone = mass_unit, time_zone
     person.save(update_fields=["mass_unit", "time_zone"])
+    return person
+
+
+@transaction.atomic
+def change_password(*, person: Person, password: str, at: dt.datetime) -> Person:
+    """Give a person a new password, which has been held to the rules already."""
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    history.record(person, verb="changed the password of", by=person, at=at)
     return person
