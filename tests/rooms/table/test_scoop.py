@@ -86,9 +86,9 @@ def test_unequal_beans_against_every_possible_cup() -> None:
 def test_simulated_scoops_filled_to_a_mass() -> None:
     """Beans of scattered mass drawn one by one until the cup holds 8.25 g."""
     rng = np.random.default_rng(11)
-    x, beans, cv, cups = np.array([0.6, 0.25, 0.15]), np.array([0.17, 0.12, 0.14]), 0.2, 20_000
+    x, beans, cv, cups = np.array([0.6, 0.25, 0.15]), np.array([0.17, 0.12, 0.14]), 0.4, 20_000
     p = x / beans / (x / beans).sum()
-    kind = rng.choice(3, p=p, size=(cups, 100))
+    kind = rng.choice(3, p=p, size=(cups, 130))
     mass = beans[kind] * rng.gamma(1 / cv**2, cv**2, size=kind.shape)
     inside = np.cumsum(mass, axis=1) - mass < 8.25
     assert not inside[:, -1].any()
