@@ -107,7 +107,7 @@ def read_grid(data: bytes, filename: str, layout: Layout) -> Grid:
             f"is {len(data) / 1024**2:,.0f} MB; at most {MAX_BYTES // 1024**2} MB are read; "
             "split it into several files",
         )
-    if not data.strip(b" \r\n\t\0\xef\xbb\xbf\xff\xfe"):
+    if not data.strip(b" \r\n\t\0\xef\xbb\xbf\xff\xfe,;"):
         _refuse(filename, "is empty; give a table with a heading row and at least one row below")
     rows = _all_rows(data, filename, layout)
     heading_row, heading = next(rows, (0, []))

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime
@@ -25,6 +26,7 @@ __all__ = ["MAX_UNPACKED", "is_workbook", "sheet_rows", "write_xlsx"]
 
 MAX_UNPACKED = 200 * 1024 * 1024
 _MAX_PARTS = 2_000
+_MAX_CELLS = 20_000_000
 _ESCAPED = re.compile(r"_x([0-9A-Fa-f]{4})_")
 _UNFIT = re.compile("[\x00-\x08\x0b-\x1f\ud800-\udfff\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 # Spreadsheets know no day before 1900, and some of them a wrong 29 February 1900.
@@ -58,8 +60,8 @@ def _check_archive(data: bytes, filename: str) -> None:
         _refuse(filename, "is not an .xlsx workbook; save it as .xlsx or CSV")
 
 
-def _refuse(filename: str, why: str) -> None:
-    raise FileError(filename, [FileProblem(0, "", why)])
+def _refuse(filename: str, why: str, row: int = 0) -> None:
+    raise FileError(filename, [FileProblem(row, "", why)])
 
 
 def sheet_rows(data: bytes, filename: str, max_columns: int) -> Iterator[tuple[int, list[Raw]]]:
@@ -76,6 +78,8 @@ def sheet_rows(data: bytes, filename: str, max_columns: int) -> Iterator[tuple[i
     _check_archive(data, filename)
     from openpyxl import load_workbook
 
+    # What openpyxl warns of (styles, validation, charts) is nothing that a reader of values needs.
+    warnings.filterwarnings("ignore", category=UserWarning, module="openpyxl")
     try:
         values = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
         formulas = _with_formulas(data)
@@ -121,24 +125,29 @@ def _rows(
     sheet.reset_dimensions()
     if source is not None:
         source.reset_dimensions()
-        sources = source.iter_rows(max_col=max_columns + 1)
-    for number, cells in enumerate(sheet.iter_rows(max_col=max_columns + 1), start=1):
+    sources = source.iter_rows() if source is not None else None
+    width = 0
+    for number, cells in enumerate(sheet.iter_rows(), start=1):
+        width += len(cells)
+        if width > _MAX_CELLS:
+            _refuse(filename, "has too many formatted empty cells; save the table as CSV")
         row = [_raw(cell) for cell in cells]
-        if source is not None:
-            for at, cell in enumerate(next(sources)):
-                if cell.data_type == "f" and row[at] is None:
-                    raise FileError(
-                        filename,
-                        [
-                            FileProblem(
-                                number,
-                                "",
-                                f"holds a formula in cell {cell.coordinate} whose value was never "
-                                "stored; open the file in a spreadsheet program and save it",
-                            )
-                        ],
-                    )
-        yield number, row
+        if any(cell is not None for cell in row[max_columns:]):
+            _refuse(filename, f"has values beyond column {max_columns}; remove them", number)
+        if sources is not None:
+            _check_stored(next(sources), row, filename, number)
+        yield number, row[:max_columns]
+
+
+def _check_stored(formulas: Any, row: list[Raw], filename: str, number: int) -> None:
+    for at, cell in enumerate(formulas):
+        if cell.data_type == "f" and row[at] is None:
+            _refuse(
+                filename,
+                f"holds a formula in cell {cell.coordinate} whose value was never stored; "
+                "open the file in a spreadsheet program and save it",
+                number,
+            )
 
 
 def _raw(cell: Any) -> Raw:
@@ -177,9 +186,13 @@ def write_xlsx(layout: Layout, rows: Iterable[Mapping[str, object]]) -> bytes:
         cell = WriteOnlyCell(sheet, value=_fit(guard(column.name)))
         cell.font = Font(bold=True)
         heads.append(cell)
+    # Every cell is made before the first is written: a refused value leaves no file half open.
+    body = [
+        [_cell(sheet, column, row.get(column.name)) for column in layout.columns] for row in rows
+    ]
     sheet.append(heads)
-    for row in rows:
-        sheet.append([_cell(sheet, column, row.get(column.name)) for column in layout.columns])
+    for cells in body:
+        sheet.append(cells)
     out = io.BytesIO()
     book.save(out)
     return out.getvalue()
