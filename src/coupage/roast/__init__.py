@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from coupage.roast.control_chart import ControlChart, Signal, control_chart
+from coupage.roast.expected_loss import ExpectedLoss, LossModel, LossPriors, expected_loss
 from coupage.roast.mass_balance import green_needed, green_shares, loss, roasted_shares
 from coupage.roast.run_length import (
     cusum_run_length,
@@ -15,11 +16,15 @@ __all__ = [
     "NELSON",
     "WESTERN_ELECTRIC",
     "ControlChart",
+    "ExpectedLoss",
+    "LossModel",
+    "LossPriors",
     "RunRule",
     "Signal",
     "control_chart",
     "cusum_run_length",
     "ewma_run_length",
+    "expected_loss",
     "green_needed",
     "green_shares",
     "loss",
