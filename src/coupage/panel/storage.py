@@ -1,0 +1,45 @@
+"""Arrays and plain facts to bytes and back, without pickle: safe to load from a database."""
+
+from __future__ import annotations
+
+import io
+import json
+import zipfile
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupage.errors import InputError
+
+__all__ = ["pack", "unpack"]
+
+Arrays = dict[str, NDArray[Any]]
+
+
+def pack(facts: Mapping[str, Any], arrays: Arrays) -> bytes:
+    """One npz archive of the arrays and, as text in it, the facts."""
+    text = np.frombuffer(json.dumps(facts).encode(), dtype=np.uint8)
+    buffer = io.BytesIO()
+    np.savez_compressed(buffer, allow_pickle=False, facts=text, **arrays)
+    return buffer.getvalue()
+
+
+def unpack(data: bytes) -> tuple[dict[str, Any], Arrays]:
+    """Reverse :func:`pack`.
+
+    Raises
+    ------
+    InputError
+        When the bytes are not what :func:`pack` wrote.
+    """
+    try:
+        with np.load(io.BytesIO(data), allow_pickle=False) as archive:
+            arrays = {name: archive[name] for name in archive.files}
+        facts: dict[str, Any] = json.loads(arrays.pop("facts").tobytes())
+    except (ValueError, KeyError, OSError, EOFError, zipfile.BadZipFile) as error:
+        raise InputError(
+            "data: these bytes are not stored beliefs; fit the ratings again"
+        ) from error
+    return facts, arrays
