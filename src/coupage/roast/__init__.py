@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from coupage.roast.compare_curves import CurveComparison, Excursion, compare_curves
 from coupage.roast.control_chart import ControlChart, Signal, control_chart
+from coupage.roast.curve import Curve, Phase, clean_curve, phases
+from coupage.roast.curve_band import CurveBand, curve_band
 from coupage.roast.expected_loss import ExpectedLoss, LossModel, LossPriors, expected_loss
 from coupage.roast.mass_balance import green_needed, green_shares, loss, roasted_shares
 from coupage.roast.run_length import (
@@ -16,18 +19,27 @@ __all__ = [
     "NELSON",
     "WESTERN_ELECTRIC",
     "ControlChart",
+    "Curve",
+    "CurveBand",
+    "CurveComparison",
+    "Excursion",
     "ExpectedLoss",
     "LossModel",
     "LossPriors",
+    "Phase",
     "RunRule",
     "Signal",
+    "clean_curve",
+    "compare_curves",
     "control_chart",
+    "curve_band",
     "cusum_run_length",
     "ewma_run_length",
     "expected_loss",
     "green_needed",
     "green_shares",
     "loss",
+    "phases",
     "roasted_shares",
     "run_rules",
     "western_electric_run_length",
