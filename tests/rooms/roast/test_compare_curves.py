@@ -36,9 +36,8 @@ def test_an_excursion_is_found_where_it_was_put() -> None:
     assert only.largest == pytest.approx(5, abs=0.7)
     assert got.seconds_outside == pytest.approx(120, abs=8)
     assert got.area_between == pytest.approx(5 * 120 / 60, rel=0.03)
-    assert re.match(
-        r"It left the band from (4:5|5:0)\d to (6:5|7:0)\d, by up to \+5", got.sentence()
-    )
+    said = got.sentence()
+    assert re.match(r"It left the band from (4:5|5:0)\d to (6:5|7:0)\d, by up to \+5", said)
     assert "dropped at the same time" in said
 
 
