@@ -1,0 +1,447 @@
+"""Pictures for pages: profiles, lines over time, compositions.
+
+A page object makes one and its template writes ``{{ page.profile }}``: each renders itself with a
+caption, a legend that names every mark or pattern, and its figures as text for readers without
+the picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from itertools import pairwise
+
+from django.template.loader import render_to_string
+from django.utils.html import escape
+from django.utils.safestring import SafeString, mark_safe
+
+from coupage.errors import InputError
+from coupage.web.common.drawing import (
+    SHAPES,
+    Axis,
+    Interval,
+    Wanted,
+    axis_text,
+    bracket,
+    doubt_lane,
+    mark,
+    nice_ticks,
+    percent,
+    place,
+    wanted_words,
+)
+
+__all__ = [
+    "COMPONENT_SLOTS",
+    "Composition",
+    "Level",
+    "Part",
+    "ProfileChart",
+    "ProfileRow",
+    "TrendChart",
+    "TrendPoint",
+    "TrendSeries",
+]
+
+COMPONENT_SLOTS = 8
+_LANE, _PAD = 18, 6
+# Turns a value into pixels from the top.
+_Down = Callable[[float], float]
+
+
+class _Picture:
+    """Something that a template writes as HTML by naming it: ``str()`` gives safe text."""
+
+    __slots__ = ()
+
+    def __html__(self) -> str:
+        return str(self)
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileRow:
+    """One attribute: its estimates in the order of the chart's series, None where there is none.
+
+    ``verdict`` is one of the verdict words and ``note`` a short text beside it.
+    """
+
+    label: str
+    values: tuple[Interval | None, ...]
+    wanted: Wanted = (None, None)
+    verdict: str = ""
+    note: str = ""
+    href: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ProfileChart(_Picture):
+    """Attributes down, intensity across, each estimate with its doubt.
+
+    Raises
+    ------
+    InputError
+        When a row has not exactly one value (or None) per series, or there are more series than
+        marks to tell them apart.
+    """
+
+    rows: Sequence[ProfileRow]
+    series: Sequence[str] = ("estimate",)
+    caption: str = ""
+    low: float = 0.0
+    high: float = 10.0
+    places: int = 1
+
+    def __post_init__(self) -> None:
+        if not 1 <= len(self.series) <= len(SHAPES):
+            raise InputError(
+                f"profile: {len(self.series)} series; marks tell 1 to {len(SHAPES)} apart"
+            )
+        for row in self.rows:
+            if len(row.values) != len(self.series):
+                raise InputError(
+                    f"profile: row {row.label!r} has {len(row.values)} values for "
+                    f"{len(self.series)} series; give one each, None where there is none"
+                )
+
+    def __str__(self) -> SafeString:
+        axis = Axis(self.low, self.high)
+        ticks = nice_ticks(self.low, self.high, 6)
+        return render_to_string(
+            "coupage/charts/profile.html",
+            {
+                "chart": self,
+                "legend": _marks(self.series) if len(self.series) > 1 else (),
+                "rows": [self._row(row, axis, ticks) for row in self.rows],
+                "axis": axis_text(axis, ticks),
+                "wants": any(row.wanted != (None, None) for row in self.rows),
+                "verdicts": any(row.verdict or row.note for row in self.rows),
+            },
+        )
+
+    def _row(self, row: ProfileRow, axis: Axis, ticks: Sequence[float]) -> dict[str, object]:
+        height = _PAD * 2 + _LANE * (len(self.series) - 1) + 12
+        grid = "".join(
+            f'<line class="grid" x1="{percent(axis.place(t))}" x2="{percent(axis.place(t))}" '
+            f'y1="0" y2="{height}"/>'
+            for t in ticks
+        )
+        lanes = "".join(
+            doubt_lane(value, axis, height / 2 + _LANE * (i - (len(self.series) - 1) / 2), i)
+            for i, value in enumerate(row.values)
+            if value is not None
+        )
+        picture = (
+            f'<svg class="doubt" width="100%" height="{height}" aria-hidden="true">'
+            f"{grid}{bracket(row.wanted, axis, height)}{lanes}</svg>"
+        )
+        return {
+            "row": row,
+            "picture": mark_safe(picture),  # noqa: S308  figures only
+            "wanted": wanted_words(row.wanted, self.places),
+            "figures": [
+                (name, self._figures(value))
+                for name, value in zip(self.series, row.values, strict=True)
+            ],
+        }
+
+    def _figures(self, value: Interval | None) -> tuple[str, str]:
+        if value is None:
+            return ("–", "")
+        d = self.places
+        return (f"{value.mean:.{d}f}", f"{value.low90:.{d}f}–{value.high90:.{d}f}")
+
+
+@dataclass(frozen=True, slots=True)
+class TrendPoint:
+    """One figure at one day; give ``interval`` or ``value``. ``flag`` names why it stands out."""
+
+    at: date
+    value: float | None = None
+    interval: Interval | None = None
+    flag: str = ""
+    label: str = ""
+
+    @property
+    def middle(self) -> float:
+        if self.interval is not None:
+            return self.interval.mean
+        if self.value is None:
+            raise InputError(f"trend: the point at {self.at} has neither value nor interval")
+        return self.value
+
+
+@dataclass(frozen=True, slots=True)
+class TrendSeries:
+    """Points in order of time, joined by a line."""
+
+    name: str
+    points: tuple[TrendPoint, ...]
+
+    def __post_init__(self) -> None:
+        if any(a.at > b.at for a, b in pairwise(self.points)):
+            raise InputError(f"trend: the points of {self.name!r} are not in order of time")
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """A level line across a trend: a centre or a limit."""
+
+    value: float
+    label: str
+    kind: str = "limit"
+
+
+@dataclass(frozen=True, slots=True)
+class TrendChart(_Picture):
+    """Figures over time with their doubt, a wanted range behind, and level lines."""
+
+    series: Sequence[TrendSeries]
+    caption: str = ""
+    unit: str = ""
+    wanted: Wanted = (None, None)
+    levels: Sequence[Level] = ()
+    places: int = 1
+    height: int = 220
+
+    def __post_init__(self) -> None:
+        if not any(s.points for s in self.series):
+            raise InputError("trend: no points; show an empty state instead of an empty chart")
+
+    def __str__(self) -> SafeString:
+        return render_to_string(
+            "coupage/charts/trend.html",
+            {
+                "chart": self,
+                "picture": self.picture(),
+                "legend": _marks([s.name for s in self.series]) if len(self.series) > 1 else (),
+                "rows": [
+                    (s.name, p, f"{p.middle:.{self.places}f}", self._doubt(p))
+                    for s in self.series
+                    for p in s.points
+                ],
+                "flags": any(p.flag for s in self.series for p in s.points),
+                "doubts": any(p.interval for s in self.series for p in s.points),
+                "wanted": wanted_words(self.wanted, self.places),
+            },
+        )
+
+    def _doubt(self, point: TrendPoint) -> str:
+        i = point.interval
+        return f"{i.low90:.{self.places}f}–{i.high90:.{self.places}f}" if i else ""
+
+    def scales(self) -> tuple[Axis, Axis]:
+        """Return the scale of time (ordinal days, with half a day of room) and the scale up."""
+        points = [p for s in self.series for p in s.points]
+        days = [_day(p.at) for p in points]
+        values = [p.middle for p in points] + [level.value for level in self.levels]
+        values += [v for v in self.wanted if v is not None]
+        for p in points:
+            if p.interval is not None:
+                values += [p.interval.low90, p.interval.high90]
+        ticks = nice_ticks(min(values), max(values))
+        room = max(0.5, (max(days) - min(days)) * 0.02)
+        return Axis(min(days) - room, max(days) + room), Axis(ticks[0], ticks[-1])
+
+    def picture(self) -> SafeString:
+        """Draw the chart alone."""
+        across, up = self.scales()
+        plot = self.height - 30
+
+        def y(value: float) -> float:
+            return 8 + (plot - 8) * (1 - up.place(value) / 100)
+
+        parts = [self._ground(up, y)]
+        for i, series in enumerate(self.series):
+            parts.append(_joined(series, across, y, i, self.height))
+            parts.extend(_point(p, across, y, i) for p in series.points)
+        parts.append(self._dates(across))
+        places = "".join(
+            f'<text class="tick" x="0" y="{y(t) - 4:.1f}">{t:g}'
+            f"{' ' + escape(self.unit) if t == up.high and self.unit else ''}</text>"
+            for t in nice_ticks(up.low, up.high)
+        )
+        return mark_safe(  # noqa: S308  figures and escaped names only
+            f'<svg class="trend" width="100%" height="{self.height}" aria-hidden="true">'
+            f"{''.join(parts)}{places}</svg>"
+        )
+
+    def _ground(self, up: Axis, y: _Down) -> str:
+        parts = [
+            f'<line class="grid" x1="0%" x2="100%" y1="{y(t):.1f}" y2="{y(t):.1f}"/>'
+            for t in nice_ticks(up.low, up.high)
+        ]
+        low, high = self.wanted
+        if low is not None or high is not None:
+            top = y(up.high if high is None else high)
+            foot = y(up.low if low is None else low)
+            parts.append(
+                f'<rect class="wanted-band" x="0%" width="100%" y="{top:.1f}" '
+                f'height="{max(0.0, foot - top):.1f}"/>'
+            )
+        for level in self.levels:
+            at = y(level.value)
+            kind = "center" if level.kind == "center" else "limit"
+            parts.append(
+                f'<line class="level {kind}" x1="0%" x2="100%" y1="{at:.1f}" y2="{at:.1f}"/>'
+                f'<text class="level-name" x="100%" y="{at - 4:.1f}" text-anchor="end">'
+                f"{escape(level.label)}</text>"
+            )
+        return "".join(parts)
+
+    def _dates(self, across: Axis) -> str:
+        days = sorted({p.at for s in self.series for p in s.points}, key=_day)
+        shown = days if len(days) <= 2 else (days[0], days[len(days) // 2], days[-1])
+        anchors = ("start", "middle", "end") if len(shown) == 3 else ("start", "end")
+        # The first and last text stay inside the drawing whatever their length.
+        return "".join(
+            f'<text class="tick" x="{percent(across.place(_day(d)))}" y="{self.height - 8}" '
+            f'text-anchor="{a}">{d.day} {d:%b}</text>'
+            for d, a in zip(shown, anchors, strict=False)
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One component of a composition.
+
+    ``slot`` chooses colour and pattern (1 to 8, coming again after that); give a coffee the same
+    slot everywhere on a page.
+    """
+
+    name: str
+    share: float
+    slot: int
+    detail: str = ""
+    href: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Composition(_Picture):
+    """Shares of a whole as one bar, each with pattern, name and figure.
+
+    Raises
+    ------
+    InputError
+        When a share is outside 0 to 1 or the shares add up to more than 1.
+    """
+
+    parts: Sequence[Part]
+    label: str = "Composition"
+    legend: bool = True
+
+    def __post_init__(self) -> None:
+        total = sum(part.share for part in self.parts)
+        if any(not 0 <= part.share <= 1 for part in self.parts) or total > 1 + 1e-6:
+            raise InputError(
+                f"composition: shares {[round(p.share, 4) for p in self.parts]} must each be from "
+                f"0 to 1 and add up to at most 1; they add up to {total:.4f}"
+            )
+
+    def __str__(self) -> SafeString:
+        return render_to_string(
+            "coupage/charts/composition.html",
+            {
+                "composition": self,
+                "picture": self.picture(),
+                "parts": [
+                    (part, swatch(part.slot), _share(part.share))
+                    for part in self.parts
+                    if part.share > 0
+                ],
+                "said": ", ".join(f"{p.name} {_share(p.share)}" for p in self.parts if p.share > 0),
+            },
+        )
+
+    def picture(self) -> SafeString:
+        """Draw the bar alone: figures above the pieces that have room for one."""
+        pieces, figures, left = [], [], 0.0
+        for part in self.parts:
+            if part.share <= 0:
+                continue
+            at, width = percent(100 * left), percent(100 * part.share)
+            pieces.append(_filled(part.slot, f'x="{at}" width="{width}" y="18" height="22"'))
+            if part.share >= 0.1:
+                figures.append(f'<text x="{at}" y="12">{_share(part.share)}</text>')
+            left += part.share
+        missing = ""
+        if left < 1 - 1e-6:
+            missing = (
+                f'<rect class="missing" x="{percent(100 * left)}" '
+                f'width="{percent(100 * (1 - left))}" y="18" height="22"/>'
+            )
+        return mark_safe(  # noqa: S308  figures only
+            '<svg class="composition-bar" width="100%" height="42" aria-hidden="true">'
+            f"{''.join(pieces)}{missing}{''.join(figures)}</svg>"
+        )
+
+
+def swatch(slot: int) -> SafeString:
+    """Draw a component's colour and pattern as a small square for a legend or a table."""
+    return mark_safe(  # noqa: S308  figures only
+        '<svg class="swatch" width="16" height="16" aria-hidden="true">'
+        + _filled(slot, 'x="1" y="1" width="14" height="14"')
+        + "</svg>"
+    )
+
+
+def _filled(slot: int, box: str) -> str:
+    number = (slot - 1) % COMPONENT_SLOTS + 1
+    return (
+        f'<rect class="component-{number}" {box}/>'
+        f'<rect class="component-edge" fill="url(#pattern-{number})" {box}/>'
+    )
+
+
+def _share(share: float) -> str:
+    return f"{100 * share:.1f}".removesuffix(".0") + " %"
+
+
+def _marks(names: Sequence[str]) -> list[tuple[str, SafeString]]:
+    """Legend entries: a name and its mark."""
+    return [
+        (
+            name,
+            mark_safe(  # noqa: S308  figures only
+                f'<svg class="legend-mark series series-{i + 1}" width="22" height="14" '
+                f'aria-hidden="true"><line class="fifty" x1="0" x2="22" y1="7" y2="7"/>'
+                f'<svg class="mark" x="11" y="7" overflow="visible">{mark(i)}</svg></svg>'
+            ),
+        )
+        for i, name in enumerate(names)
+    ]
+
+
+def _joined(series: TrendSeries, across: Axis, y: _Down, i: int, height: int) -> str:
+    # Lines between points need plain numbers: a stretched inner drawing of 1000 units across.
+    points = " ".join(
+        f"{10 * across.place(_day(p.at)):.2f},{y(p.middle):.1f}" for p in series.points
+    )
+    return (
+        f'<svg viewBox="0 0 1000 {height}" preserveAspectRatio="none" width="100%" '
+        f'height="{height}"><polyline class="joined series-{i + 1}" points="{points}" '
+        'vector-effect="non-scaling-stroke"/></svg>'
+    )
+
+
+def _point(point: TrendPoint, across: Axis, y: _Down, i: int) -> str:
+    x, at = percent(across.place(_day(point.at))), y(point.middle)
+    doubt = ""
+    if point.interval is not None:
+        place(point.interval, Axis(-1e12, 1e12))  # same checks as a bar lying down
+        n = point.interval
+        doubt = (
+            f'<line class="ninety" x1="{x}" x2="{x}" y1="{y(n.high90):.1f}" y2="{y(n.low90):.1f}"/>'
+            f'<line class="fifty" x1="{x}" x2="{x}" y1="{y(n.high50):.1f}" y2="{y(n.low50):.1f}"/>'
+        )
+    ring = f'<circle class="flag" cx="{x}" cy="{at:.1f}" r="10"/>' if point.flag else ""
+    return (
+        f'<g class="series series-{i + 1}">{ring}{doubt}'
+        f'<svg class="mark" x="{x}" y="{at:.1f}" overflow="visible">{mark(i)}</svg></g>'
+    )
+
+
+def _day(at: date) -> float:
+    if isinstance(at, datetime):
+        return at.toordinal() + (at.hour * 60 + at.minute) / 1440
+    return float(at.toordinal())
