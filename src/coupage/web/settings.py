@@ -78,6 +78,7 @@ INSTALLED_APPS = [
     "coupage.web.batches",
     "coupage.web.cuppings",
     "coupage.web.blends",
+    "coupage.web.today",
     "coupage.web.demo",
 ]
 
@@ -109,6 +110,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "coupage.web.common.context.frame",
+                "coupage.web.people.context.person",
             ],
             "builtins": ["coupage.web.common.templatetags.coupage"],
         },

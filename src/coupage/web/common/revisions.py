@@ -7,19 +7,13 @@ page shows both versions beside each other.
 
 from __future__ import annotations
 
-from typing import Protocol
-
 from django.db import models
 from django.db.models import F
+from django.http import HttpRequest
 
 from coupage.errors import InputError
 
-__all__ = ["Revised", "StaleError", "take_revision"]
-
-
-class Revised(Protocol):
-    pk: int
-    revision: int
+__all__ = ["StaleError", "revision_of", "take_revision"]
 
 
 class StaleError(InputError):
@@ -42,3 +36,9 @@ def take_revision(model: type[models.Model], pk: int, revision: int) -> None:
             f"this {model._meta.verbose_name} was changed by somebody else while you were editing; "
             "compare the two versions and save again"
         )
+
+
+def revision_of(request: HttpRequest) -> int:
+    """Return the revision a sent form was opened at; 0, which no row has, when it says none."""
+    text = request.POST.get("revision", "")
+    return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0

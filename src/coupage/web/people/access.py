@@ -11,7 +11,8 @@ from typing import Concatenate, Literal, ParamSpec
 
 from django.contrib.auth.decorators import login_not_required
 from django.core.exceptions import PermissionDenied
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 
 from coupage.web.common.requests import Request
 from coupage.web.people.models import Person, Role
@@ -68,9 +69,7 @@ def needs(
     return mark
 
 
-def anyone(
-    view: Callable[Concatenate[HttpRequest, P], HttpResponse],
-) -> Callable[Concatenate[HttpRequest, P], HttpResponse]:
+def anyone(view: Callable[P, HttpResponseBase]) -> Callable[P, HttpResponseBase]:
     """Open a view to people who are not signed in."""
     view.right = "anyone"  # type: ignore[attr-defined]
     return login_not_required(view)

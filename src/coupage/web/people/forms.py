@@ -12,19 +12,19 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest
 
 from coupage.web.common.fields import MassField, NumberField
+from coupage.web.common.modelforms import ModelForm
 from coupage.web.people.models import MassUnit, Person, Roastery, Role
 
 __all__ = ["PersonForm", "RoasteryForm", "SetUpForm", "ShowForm", "SignInForm"]
 
 
-def _zone(name: str) -> str:
+def _zone(name: str) -> None:
     try:
         zoneinfo.ZoneInfo(name)
     except (zoneinfo.ZoneInfoNotFoundError, ValueError):
         raise ValidationError(
             f"{name!r} is not a time zone; write it like Europe/Lisbon or UTC"
         ) from None
-    return name
 
 
 class SignInForm(AuthenticationForm):
@@ -124,7 +124,7 @@ class SetUpForm(_NewPassword):
                         self.add_error(own, messages)
 
 
-class PersonForm(forms.ModelForm[Person]):
+class PersonForm(ModelForm[Person]):
     """Change a person; a new one also gets a password."""
 
     class Meta:
@@ -136,7 +136,7 @@ class PersonForm(forms.ModelForm[Person]):
         }
 
 
-class NewPersonForm(_NewPassword, forms.ModelForm[Person]):
+class NewPersonForm(_NewPassword, ModelForm[Person]):
     class Meta:
         model = Person
         fields = ["name", "sign_in", "role"]
@@ -196,7 +196,9 @@ class ShowForm(forms.Form):
 
     def clean_time_zone(self) -> str:
         name = str(self.cleaned_data["time_zone"]).strip()
-        return _zone(name) if name else ""
+        if name:
+            _zone(name)
+        return name
 
 
 class RoasteryForm(forms.Form):

@@ -1,0 +1,5 @@
+
+
+app_name = "batches"
+
+urlpatterns: list[object] = []

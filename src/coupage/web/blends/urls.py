@@ -1,0 +1,5 @@
+
+
+app_name = "blends"
+
+urlpatterns: list[object] = []

@@ -1,0 +1,174 @@
+"""Writes about lots, their stock and their approaches, one transaction each."""
+
+from __future__ import annotations
+
+import datetime as dt
+from typing import Any
+
+from django.db import transaction
+
+from coupage.errors import InputError
+from coupage.web.coffees import queries
+from coupage.web.coffees.models import Approach, ApproachVersion, Lot, StockEntry
+from coupage.web.common.revisions import take_revision
+from coupage.web.people import history
+from coupage.web.people.models import Person
+
+__all__ = [
+    "add_approach",
+    "add_approach_version",
+    "add_lot",
+    "archive_approach",
+    "archive_lot",
+    "change_lot",
+    "enter_stock",
+]
+
+LOT_FIELDS = (
+    "name",
+    "origin",
+    "region",
+    "producer",
+    "process",
+    "species",
+    "decaffeinated",
+    "crop_year",
+    "moisture_pct",
+    "price_per_kg",
+    "bag_g",
+    "note",
+    "archived",
+)
+
+
+@transaction.atomic
+def add_lot(*, lot: Lot, received_g: int, on: dt.date, by: Person, at: dt.datetime) -> Lot:
+    """Save a new lot, with its first receipt when some of it has arrived."""
+    lot.full_clean()
+    lot.save()
+    history.record(lot, verb="added", by=by, at=at, after=history.snapshot(lot, LOT_FIELDS))
+    if received_g:
+        enter_stock(lot=lot, kind=StockEntry.Kind.RECEIPT, mass_g=received_g, on=on, by=by, at=at)
+    return lot
+
+
+@transaction.atomic
+def change_lot(*, lot: Lot, revision: int, by: Person, at: dt.datetime) -> Lot:
+    """Save a lot's changed fields, unless somebody else saved it meanwhile.
+
+    Raises
+    ------
+    StaleError
+        When the lot's revision is no longer ``revision``.
+    """
+    before = history.snapshot(Lot.objects.get(pk=lot.pk), LOT_FIELDS)
+    take_revision(Lot, lot.pk, revision)
+    lot.full_clean()
+    lot.save(update_fields=LOT_FIELDS)
+    after = history.snapshot(lot, LOT_FIELDS)
+    history.record(lot, verb="changed", by=by, at=at, before=before, after=after)
+    return lot
+
+
+@transaction.atomic
+def archive_lot(*, lot: Lot, archived: bool, by: Person, at: dt.datetime) -> Lot:
+    """Put a lot away, or take it out again; nothing is deleted."""
+    if lot.archived == archived:
+        raise InputError(f"{lot.name} is {'put away' if archived else 'in use'} already")
+    lot.archived = archived
+    lot.save(update_fields=["archived"])
+    history.record(lot, verb="put away" if archived else "took out again", by=by, at=at)
+    return lot
+
+
+@transaction.atomic
+def enter_stock(
+    *,
+    lot: Lot,
+    kind: str,
+    mass_g: int,
+    on: dt.date,
+    by: Person,
+    at: dt.datetime,
+    reason: str = "",
+) -> StockEntry:
+    """Add a line to a lot's ledger.
+
+    Raises
+    ------
+    InputError
+        When the lot's stock would fall below nothing, or a correction gives no reason.
+    """
+    # The lot's row is the lock: two people cannot take the same kilogram.
+    Lot.objects.select_for_update().get(pk=lot.pk)
+    if kind in {StockEntry.Kind.COUNT, StockEntry.Kind.MOISTURE} and not reason:
+        raise InputError("say why the stock is corrected")
+    on_hand_g = queries.lots().get(pk=lot.pk).on_hand_g
+    if on_hand_g + mass_g < 0:
+        raise InputError(
+            f"only {on_hand_g / 1000:.1f} kg of {lot.name} are on hand; "
+            "correct the amount, or enter the missing receipt first"
+        )
+    entry = StockEntry(lot=lot, kind=kind, mass_g=mass_g, on=on, reason=reason, by=by)
+    entry.full_clean()
+    entry.save()
+    history.record(
+        lot,
+        verb=f"entered stock: {entry.get_kind_display().lower()}",
+        by=by,
+        at=at,
+        note=reason,
+        after={"mass_g": mass_g, "on": on.isoformat()},
+    )
+    return entry
+
+
+@transaction.atomic
+def add_approach(
+    *, lot: Lot, name: str, version: ApproachVersion, by: Person, at: dt.datetime
+) -> Approach:
+    """Add a way of roasting a lot, with the first version of its targets."""
+    approach = Approach(lot=lot, name=name)
+    approach.full_clean()
+    approach.save()
+    history.record(approach, verb="added", by=by, at=at)
+    _save_version(approach, version, by, at)
+    return approach
+
+
+@transaction.atomic
+def add_approach_version(
+    *, approach: Approach, version: ApproachVersion, by: Person, at: dt.datetime
+) -> ApproachVersion:
+    """Give an approach new targets from a date on; batches keep the version they had."""
+    return _save_version(approach, version, by, at)
+
+
+def _save_version(
+    approach: Approach, version: ApproachVersion, by: Person, at: dt.datetime
+) -> ApproachVersion:
+    newest = approach.versions.order_by("-number").first()
+    version.pk, version.approach = None, approach
+    version.number = newest.number + 1 if newest else 1
+    version.full_clean()
+    version.save()
+    fields = [
+        f.name for f in ApproachVersion._meta.concrete_fields if f.name not in {"id", "approach"}
+    ]
+    before: dict[str, Any] = history.snapshot(newest, fields) if newest else {}
+    after = history.snapshot(version, fields)
+    history.record(approach, verb="gave new targets to", by=by, at=at, before=before, after=after)
+    return version
+
+
+@transaction.atomic
+def archive_approach(
+    *, approach: Approach, archived: bool, by: Person, at: dt.datetime
+) -> Approach:
+    """Put an approach away, or take it out again."""
+    if approach.archived == archived:
+        raise InputError(f"{approach} is {'put away' if archived else 'in use'} already")
+    approach.archived = archived
+    approach.save(update_fields=["archived"])
+    history.record(approach, verb="put away" if archived else "took out again", by=by, at=at)
+    return approach

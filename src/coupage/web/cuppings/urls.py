@@ -1,0 +1,5 @@
+
+
+app_name = "cuppings"
+
+urlpatterns: list[object] = []
