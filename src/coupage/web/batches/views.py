@@ -1,0 +1,171 @@
+"""Pages about batches and machines: one domain call each."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from coupage.errors import InputError
+from coupage.web.batches import actions, forms, pages
+from coupage.web.batches.models import Batch, Machine
+from coupage.web.common.feedback import done, not_done
+from coupage.web.common.requests import Request
+from coupage.web.common.revisions import StaleError, revision_of
+from coupage.web.people.access import needs
+
+__all__ = [
+    "add",
+    "add_machine",
+    "archive_machine",
+    "batch",
+    "change",
+    "change_machine",
+    "index",
+    "judge",
+    "machines",
+    "void",
+]
+
+
+@needs("see")
+@require_safe
+def index(request: Request) -> HttpResponse:
+    """List the batches."""
+    return render(request, "batches/index.html", {"page": pages.batches_page(request)})
+
+
+@needs("see")
+@require_safe
+def batch(request: Request, pk: int) -> HttpResponse:
+    """Show one batch: did it come out as intended?"""
+    page = pages.batch_page(request, pk)
+    return render(request, "batches/batch.html", {"page": page, "form": forms.VerdictForm()})
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def add(request: Request) -> HttpResponse:
+    """Record a batch."""
+    form = forms.BatchForm(
+        request.POST or None, unit=request.user.mass_unit, initial={"operator": request.user}
+    )
+    if request.method == "POST" and form.is_valid():
+        batch = actions.add_batch(batch=form.save(commit=False), by=request.user, at=timezone.now())
+        done(request, f"{batch} is recorded.")
+        if "another" in request.POST:
+            return redirect("batches:add")
+        return redirect("batches:batch", batch.pk)
+    return render(request, "batches/add.html", {"form": form})
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def change(request: Request, pk: int) -> HttpResponse:
+    """Correct a batch."""
+    batch = get_object_or_404(Batch, pk=pk)
+    form = forms.BatchForm(request.POST or None, instance=batch, unit=request.user.mass_unit)
+    page = {"form": form, "pk": pk, "name": f"Batch {batch.number}", "revision": batch.revision}
+    if request.method == "POST" and form.is_valid():
+        try:
+            actions.change_batch(
+                batch=form.save(commit=False),
+                revision=revision_of(request),
+                by=request.user,
+                at=timezone.now(),
+            )
+        except StaleError as problem:
+            page |= pages.stale_batch(form, problem, request.user.mass_unit)
+        else:
+            done(request, f"{batch} is corrected.")
+            return redirect("batches:batch", pk)
+    return render(request, "batches/change.html", page)
+
+
+@needs("work")
+@require_POST
+def judge(request: Request, pk: int) -> HttpResponse:
+    """Release a batch, say to look again, or hold it."""
+    batch = get_object_or_404(Batch, pk=pk)
+    form = forms.VerdictForm(request.POST)
+    if form.is_valid():
+        try:
+            actions.judge_batch(
+                batch=batch, by=request.user, at=timezone.now(), **form.cleaned_data
+            )
+        except InputError as problem:
+            form.add_error("reason", f"{problem}.".capitalize())
+        else:
+            done(request, f"{batch}: {form.cleaned_data['verdict']}.")
+            return redirect("batches:batch", pk)
+    page = pages.batch_page(request, pk)
+    return render(request, "batches/batch.html", {"page": page, "form": form}, status=422)
+
+
+@needs("work")
+@require_POST
+def void(request: Request, pk: int) -> HttpResponse:
+    """Void a batch, or make it valid again (``?back``)."""
+    batch = get_object_or_404(Batch, pk=pk)
+    away = "back" not in request.GET
+    try:
+        actions.void_batch(batch=batch, void=away, by=request.user, at=timezone.now())
+    except InputError as problem:
+        not_done(request, f"{problem}.")
+    else:
+        undo = reverse("batches:void", args=[pk]) + ("?back" if away else "")
+        done(request, f"{batch} is {'void' if away else 'valid again'}.", undo=undo)
+    return redirect("batches:batch", pk)
+
+
+@needs("see")
+@require_safe
+def machines(request: Request) -> HttpResponse:
+    """List the machines."""
+    return render(request, "batches/machines.html", {"machines": Machine.objects.all()})
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def add_machine(request: Request) -> HttpResponse:
+    """Add a machine."""
+    form = forms.MachineForm(request.POST or None, unit=request.user.mass_unit)
+    if request.method == "POST" and form.is_valid():
+        machine = actions.add_machine(
+            machine=form.save(commit=False), by=request.user, at=timezone.now()
+        )
+        done(request, f"{machine.name} is added.")
+        return redirect("batches:machines")
+    return render(request, "batches/machine.html", {"form": form, "title": "Add a machine"})
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def change_machine(request: Request, pk: int) -> HttpResponse:
+    """Change a machine."""
+    machine = get_object_or_404(Machine, pk=pk)
+    title = machine.name
+    form = forms.MachineForm(request.POST or None, instance=machine, unit=request.user.mass_unit)
+    if request.method == "POST" and form.is_valid():
+        actions.change_machine(machine=form.save(commit=False), by=request.user, at=timezone.now())
+        done(request, f"{machine.name} is changed.")
+        return redirect("batches:machines")
+    return render(request, "batches/machine.html", {"form": form, "title": title})
+
+
+@needs("work")
+@require_POST
+def archive_machine(request: Request, pk: int) -> HttpResponse:
+    """Put a machine away, or take it out again (``?back``)."""
+    machine = get_object_or_404(Machine, pk=pk)
+    away = "back" not in request.GET
+    try:
+        actions.archive_machine(machine=machine, archived=away, by=request.user, at=timezone.now())
+    except InputError as problem:
+        not_done(request, f"{problem}.")
+    else:
+        undo = reverse("batches:archive-machine", args=[pk]) + ("?back" if away else "")
+        done(request, f"{machine.name} is {'put away' if away else 'in use again'}.", undo=undo)
+    return redirect("batches:machines")
