@@ -106,7 +106,7 @@ class ProfileChart(_Picture):
 
     def __str__(self) -> SafeString:
         axis = Axis(self.low, self.high)
-        ticks = nice_ticks(self.low, self.high, 6)
+        ticks = [t for t in nice_ticks(self.low, self.high, 6) if self.low <= t <= self.high]
         return render_to_string(
             "coupage/charts/profile.html",
             {
@@ -231,7 +231,7 @@ class TrendChart(_Picture):
         return f"{i.low90:.{self.places}f}–{i.high90:.{self.places}f}" if i else ""
 
     def scales(self) -> tuple[Axis, Axis]:
-        """Return the scale of time (ordinal days, with half a day of room) and the scale up."""
+        """Return the scale of time (ordinal days, with room at the sides) and the scale up."""
         points = [p for s in self.series for p in s.points]
         days = [_day(p.at) for p in points]
         values = [p.middle for p in points] + [level.value for level in self.levels]
@@ -240,8 +240,10 @@ class TrendChart(_Picture):
             if p.interval is not None:
                 values += [p.interval.low90, p.interval.high90]
         ticks = nice_ticks(min(values), max(values))
-        room = max(0.5, (max(days) - min(days)) * 0.02)
-        return Axis(min(days) - room, max(days) + room), Axis(ticks[0], ticks[-1])
+        span = max(1.0, max(days) - min(days))
+        # The figures of the scale stand at the left edge, the names of the levels at the right.
+        right = 0.16 if self.levels else 0.04
+        return Axis(min(days) - 0.08 * span, max(days) + right * span), Axis(ticks[0], ticks[-1])
 
     def picture(self) -> SafeString:
         """Draw the chart alone."""

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import Protocol
 
-from django.utils.html import escape, format_html
+from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from coupage.errors import InputError
@@ -265,16 +265,12 @@ def nice_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
     return tuple(round(i * step, 12) + 0.0 for i in range(first, last + 1))
 
 
-def axis_text(axis: Axis, ticks: Sequence[float], places: int = 0) -> SafeString:
-    """Draw the figures below (or above) a column of bars; the outer ones stay inside the width."""
+def axis_text(axis: Axis, ticks: Sequence[float]) -> SafeString:
+    """Draw the figures below a column of bars, which keeps room for half a figure each side."""
     parts = []
     for tick in ticks:
         at = axis.place(tick)
-        anchor = "start" if at <= 0 else "end" if at >= 100 else "middle"
-        parts.append(
-            f'<text x="{percent(at)}" y="14" text-anchor="{anchor}">{escape(f"{tick:.{places}f}")}'
-            "</text>"
-        )
+        parts.append(f'<text x="{percent(at)}" y="14" text-anchor="middle">{tick:g}</text>')
     return mark_safe(  # noqa: S308  figures only
         '<svg class="axis-text" width="100%" height="18" aria-hidden="true">'
         + "".join(parts)

@@ -248,15 +248,5 @@ class GalleryPage:
             FileProblem(7, "lot", "'Amber Terace' is not known; did you mean 'Amber Terrace'?"),
             FileProblem(0, "price", "the column is missing; add it or download the empty table"),
         )
-        self.cautions = (
-            "scald",
-            "gas",
-            "fire",
-            "caffeine",
-            "hygiene",
-            "allergens",
-            "lifting",
-            "diacetyl",
-        )
         self.shades = tuple(range(10))
         self.icons = sorted(ICONS)

@@ -25,7 +25,7 @@ ICONS: dict[str, str] = {
     # verdicts: each its own outline
     "same": '<path d="M5 9.5h14M5 14.5h14"/>',
     "different": '<path d="M5 9.5h14M5 14.5h14M16 5 8 19"/>',
-    "unsure": '<path d="M3 12h18M12 8.5v7"/><path d="M6 9v6M18 9v6"/>',
+    "unsure": '<path d="M3 12h6M15 12h6M3 9v6M21 9v6"/><circle cx="12" cy="12" r="3"/>',
     "release": '<path d="m5 12.5 4.5 4.5L19 7"/>',
     "look": '<circle cx="11" cy="11" r="6"/><path d="m15.5 15.5 5 5"/>',
     "hold": '<path d="M8.5 5v14M15.5 5v14"/>',

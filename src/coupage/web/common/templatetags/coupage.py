@@ -156,9 +156,9 @@ def notice(content: str, title: str = "", tone: str = "attention", source: str =
 
 
 @register.inclusion_tag("coupage/parts/caution.html")
-def caution(key: str) -> dict[str, object]:
-    """Show one of the cautions of ``cautions.py``, its source, and whose word comes first."""
-    return {"caution": find_caution(key), "deferral": DEFERRAL}
+def caution(*keys: str) -> dict[str, object]:
+    """Show cautions of ``cautions.py`` with their sources, and whose word comes first."""
+    return {"cautions": [find_caution(key) for key in keys], "deferral": DEFERRAL}
 
 
 @register.simple_tag
