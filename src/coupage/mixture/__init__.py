@@ -1,15 +1,23 @@
 """Mixtures: feasible regions, designs, model terms and fits."""
 
+from coupage.mixture.decision import Aspect, Doubt, doubt_about
 from coupage.mixture.lattices import simplex_centroid, simplex_lattice
 from coupage.mixture.limits import Group
 from coupage.mixture.region import Region
 from coupage.mixture.scheffe import ScheffeFit, fit_scheffe
 from coupage.mixture.terms import model_matrix, term_names
+from coupage.mixture.trials import Trials, assess, choose_trials
 
 __all__ = [
+    "Aspect",
+    "Doubt",
     "Group",
     "Region",
     "ScheffeFit",
+    "Trials",
+    "assess",
+    "choose_trials",
+    "doubt_about",
     "fit_scheffe",
     "model_matrix",
     "simplex_centroid",

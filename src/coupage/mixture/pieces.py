@@ -4,7 +4,8 @@ A piece is ``{x: lower <= x <= upper, sum x = 1, A x <= b}``. Three ways serve, 
 
 1. bounds alone: the piece is a signed sum of corner simplices (inclusion and exclusion over the
    upper bounds), so averages of polynomials are exact;
-2. linear limits, few vertices: the simplices of a triangulation of the vertices, exact again;
+2. linear limits, some hundred vertices, up to ten components: the simplices of a triangulation of
+   the vertices, exact again;
 3. otherwise many uniform points from a fixed seed.
 
 References
@@ -36,7 +37,9 @@ Cells = list[tuple[int, ...]]
 _MOST_CORNERS = 20_000
 _WORST_CANCELLATION = 1e6
 _MOST_TRIANGULATED = 400
-_HIGHEST_TRIANGULATED = 6
+_HIGHEST_TRIANGULATED = 9
+_MOST_CELLS = 60_000
+_MOST_NODES = 1_500_000
 _POINTS_OTHERWISE = 20_000
 _LEAST_ACCEPTED = 1e-3
 
@@ -79,8 +82,8 @@ def average_points(piece: Piece, degree: int) -> Points:
             return _over_corners(piece, *corners, degree)
     if piece.vertices is not None and len(piece.vertices) <= _MOST_TRIANGULATED:
         simplices, volumes, dimension = _triangulate(piece, piece.vertices)
-        if len(simplices):
-            nodes, weights = _simplex_rule(dimension, degree)
+        nodes, weights = _simplex_rule(dimension, degree)
+        if 0 < len(simplices) * len(nodes) <= _MOST_NODES:
             x = np.einsum("mb,sbq->smq", nodes, simplices).reshape(-1, piece.lower.size)
             share = volumes / volumes.sum()
             return Points(x, np.outer(share, weights).ravel(), float(volumes.sum()), dimension)
@@ -95,7 +98,7 @@ def uniform_points(piece: Piece, n: int, rng: np.random.Generator) -> Floats:
     """Return ``n`` uniform points (n, q).
 
     Exact by rejection from the smaller of the two enclosing simplices while at least one in a
-    thousand is accepted, exact by triangulation up to six dimensions, else hit and run, one chain a
+    thousand is accepted, exact by triangulation up to ten components, else hit and run, one chain a
     point, long enough to forget its start.
     """
     if piece.free.size == 0:
@@ -163,7 +166,7 @@ def _over_corners(
 
 
 def _triangulate(piece: Piece, vertices: Floats) -> tuple[Floats, Floats, int]:
-    """Simplices (s, d + 1, q) that fill the piece, their volumes, and d; none when d is too high.
+    """Simplices (s, d + 1, q) that fill the piece, their volumes, and d; none when too many.
 
     Pulling triangulation [3]_: a face is the cone from its first vertex over the triangulated
     facets that do not hold that vertex. Which vertex lies on which limit tells the faces.
@@ -175,7 +178,10 @@ def _triangulate(piece: Piece, vertices: Floats) -> tuple[Floats, Floats, int]:
     ends = np.hstack([piece.lower - vertices, piece.upper - vertices])
     tight = np.abs(np.hstack([ends, piece.bounds - vertices @ piece.rows.T])) < 1e-9
     limits = {frozenset(np.flatnonzero(column).tolist()) for column in tight.T}
-    picks = np.array(_pull(frozenset(range(len(vertices))), dimension, limits, {}))
+    try:
+        picks = np.array(_pull(frozenset(range(len(vertices))), dimension, limits, {}))
+    except OverflowError:
+        return np.empty((0, 0, 0)), np.empty(0), dimension
     simplices = vertices[picks]
     arms = simplices[:, 1:] - simplices[:, :1]
     gram = np.linalg.det(arms @ arms.transpose(0, 2, 1))
@@ -189,12 +195,13 @@ def _pull(face: Face, dimension: int, limits: set[Face], known: dict[Face, Cells
         sides = {face & limit for limit in limits} - {face, frozenset()}
         facets = [side for side in sides if not any(side < other for other in sides)]
         first = min(face)
-        known[face] = [
-            (first, *cell)
-            for facet in sorted(facets, key=sorted)
-            if first not in facet
-            for cell in _pull(facet, dimension - 1, limits, known)
-        ]
+        cells: Cells = []
+        for facet in sorted(facets, key=sorted):
+            if first not in facet:
+                cells += [(first, *c) for c in _pull(facet, dimension - 1, limits, known)]
+            if len(cells) > _MOST_CELLS:
+                raise OverflowError
+        known[face] = cells
     return known[face]
 
 

@@ -138,6 +138,13 @@ class Region:
             fine &= np.count_nonzero(points[:, group] > tol, axis=1) <= 1
         return np.asarray(fine)
 
+    def tight(self, x: npt.ArrayLike, tol: float = 1e-9) -> npt.NDArray[np.bool_]:
+        """Tell which limits each recipe (n, q) touches: (n, lower, upper, then groups)."""
+        points = self._recipes(x)
+        room = [points - self.lower, self.upper - points]
+        room += [(float(r.bound) - points @ r.dense(self.q))[:, None] for r in self._limits]
+        return np.asarray(np.abs(np.hstack(room)) <= tol)
+
     def pieces(self) -> list[Region]:
         """Return the convex pieces: one region for each choice from the exclusive sets."""
         if not self.exclusive:
@@ -194,10 +201,10 @@ class Region:
     def sample(self, n: int, *, rng: np.random.Generator | None = None) -> Floats:
         """Return ``n`` recipes (n, q) spread uniformly over the region.
 
-        Exact (rejection or triangulation) except for regions of more than seven components whose
-        limits leave less than a thousandth of the simplex that their bounds span; those are
-        walked by hit and run, uniform in the limit. Pieces of highest dimension are drawn in
-        proportion to their volume.
+        Exact (rejection or triangulation) except for regions of more than ten components, or many
+        hundred vertices, whose limits leave less than a thousandth of the simplex that their bounds
+        span; those are walked by hit and run, uniform in the limit. Of exclusive sets the pieces of
+        highest dimension are drawn, in proportion to their volume.
         """
         rng = np.random.default_rng() if rng is None else rng
         pieces, shares = self._shares()
@@ -210,7 +217,7 @@ class Region:
     def average_points(self, degree: int) -> tuple[Floats, Floats]:
         """Points (m, q) and weights (m,) of sum 1: weighted sums average polynomials over it.
 
-        Exact up to ``degree`` where the region has bounds alone, or few vertices; otherwise 20,000
+        Exact up to ``degree`` for bounds alone and for up to ten components; otherwise 20,000
         uniform points from a fixed seed. Points of the exact rules may lie outside, weights may be
         negative.
         """
