@@ -12,8 +12,7 @@ import numpy as np
 from coupage.cli.briefs import BriefFile
 from coupage.cli.tables import Tables
 from coupage.cost import CostCard, component_costs, roasted_cost
-from coupage.errors import InputError
-from coupage.mixture import Region
+from coupage.errors import InfeasibleError, InputError
 from coupage.panel import Belief, Beliefs, Comparison, JointComparison, Spread, TasterReport, fit
 
 if TYPE_CHECKING:
@@ -59,14 +58,17 @@ class Served:
 class BriefAnswer:
     """The brief, the recipes that serve it best, and how those on the table do.
 
-    ``best_chances`` says per attribute how surely the best recipe meets its must-haves.
+    ``profiles`` belong to ``choices``; ``best_chances`` says per attribute how surely the best
+    recipe meets its must-haves; ``clash`` says why there is no recipe at all.
     """
 
     file: BriefFile
     choices: Sequence[Choice]
+    profiles: Sequence[Mapping[str, Belief]]
     served: Sequence[Served]
     best_chances: Mapping[str, float]
     card: CostCard | None
+    clash: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,35 +193,15 @@ def _pair(beliefs: Beliefs, a: str, b: str, same: bool, tolerance: Mapping[str, 
 
 
 def _answer(file: BriefFile, beliefs: Beliefs, tasted: Sequence[Tasted], top: int) -> BriefAnswer:
-    from coupage.recipe import chance_on_brief, choose, desirability
+    from coupage.recipe import chance_on_brief, desirability
 
     names = beliefs.components
-    coffees = file.coffees
-    region = Region(
-        names,
-        {n: float(c.least) for n, c in coffees.items()},
-        {n: float(c.most) for n, c in coffees.items()},
-    )
     costs = _costs(file)
-    known = costs if costs is not None and all(name in costs for name in names) else None
-    if file.brief.cost_cap is not None and known is None:
-        missing = [n for n in names if n not in (costs or {})]
-        raise InputError(
-            f"{file.filename}: key cost_cap: needs the price of every coffee; add "
-            f'[coffee."{missing[0]}"] with green_price and loss'
-        )
-    stock = {n: float(c.stock_kg) for n, c in coffees.items() if c.stock_kg is not None}
-    stocked = bool(stock) and file.batch_kg is not None
-    choices = choose(
-        file.brief,
-        beliefs,
-        step=float(file.step),
-        region=region,
-        cost_per_kg=known,
-        stock_kg={n: stock.get(n, float("inf")) for n in names} if stocked else None,
-        batch_kg=float(file.batch_kg) if stocked and file.batch_kg is not None else None,
-        top=top,
-    )
+    clash = ""
+    try:
+        choices = _choose(file, beliefs, costs, top)
+    except InfeasibleError as error:
+        choices, clash = [], str(error)
     served = []
     for one in tasted:
         x = _row(one.recipe, names)
@@ -240,7 +222,43 @@ def _answer(file: BriefFile, beliefs: Beliefs, tasted: Sequence[Tasted], top: in
             best[attribute] = float(beliefs.chance_between(x, attribute, low, high)[0])
         card = _card(choices[0].recipe, file)
     served.sort(key=lambda one: -one.chance)
-    return BriefAnswer(file, choices, served, best, card)
+    profiles = [beliefs.profile(choice.recipe) for choice in choices]
+    return BriefAnswer(file, choices, profiles, served, best, card, clash)
+
+
+def _choose(
+    file: BriefFile, beliefs: Beliefs, costs: Mapping[str, float] | None, top: int
+) -> list[Choice]:
+    from coupage.mixture import Region
+    from coupage.recipe import choose
+
+    names, coffees = beliefs.components, file.coffees
+    known = costs if costs is not None and all(name in costs for name in names) else None
+    if file.brief.cost_cap is not None and known is None:
+        missing = [n for n in names if n not in (costs or {})]
+        raise InputError(
+            f"{file.filename}: key cost_cap: needs the price of every coffee; add "
+            f'[coffee."{missing[0]}"] with green_price and loss'
+        )
+    stock = {n: c.stock_kg for n, c in coffees.items() if c.stock_kg is not None}
+    if stock and file.batch_kg is None:
+        raise InputError(f"{file.filename}: key batch_kg: is needed beside stock_kg; add it")
+    batch = file.batch_kg or 0
+    return choose(
+        file.brief,
+        beliefs,
+        step=float(file.step),
+        region=Region(
+            names,
+            {n: float(c.least) for n, c in coffees.items()},
+            {n: float(c.most) for n, c in coffees.items()},
+        ),
+        cost_per_kg=known,
+        # A coffee whose stock is not named is not short.
+        stock_kg={n: stock.get(n, batch) for n in names} if stock else None,
+        batch_kg=float(batch) if stock else None,
+        top=top,
+    )
 
 
 def _row(recipe: Recipe, names: Sequence[str]) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:

@@ -156,14 +156,10 @@ class _Reader:
         most = top.get("max_coffees", 4)
         if not isinstance(most, int) or isinstance(most, bool) or most < 1:
             raise self._fail("max_coffees", f"{most!r} must be a whole number from 1 on")
+        name = self._text(top, "name") or "brief"
+        least = self._share(top, "min_share", Decimal("0.05"), "")
         try:
-            return Brief(
-                self._text(top, "name") or "brief",
-                wants,
-                cost_cap=None if cap is None else float(cap),
-                max_components=most,
-                min_share=float(self._share(top, "min_share", Decimal("0.05"), "")),
-            )
+            return Brief(name, wants, _float(cap), most, float(least))
         except InputError as error:
             raise InputError(f"{self.filename}: {error}") from None
 
@@ -187,16 +183,21 @@ class _Reader:
                 target = best
             else:
                 raise self._fail(f"{where}best", "has no meaning with between; use close_to")
+        importance = self._needed(table, "importance", where, Decimal(1))
+        must, fade = (
+            self._flag(table, "must", where),
+            self._needed(table, "fade", where, Decimal(1)),
+        )
         try:
             return Want(
                 attribute,
                 kind.replace("_", " "),  # type: ignore[arg-type]
                 _float(low),
                 _float(high),
-                float(self._needed(table, "importance", where, Decimal(1))),
-                self._flag(table, "must", where),
+                float(importance),
+                must,
                 target=_float(target),
-                fade=float(self._needed(table, "fade", where, Decimal(1))),
+                fade=float(fade),
             )
         except InputError as error:
             raise InputError(f"{self.filename}: key {where[:-1]}: {error}") from None

@@ -152,9 +152,9 @@ def _brief(answer: BriefAnswer) -> Data:
                 "chance": _number(choice.chance),
                 "desirability": _number(choice.desirability),
                 "cost_per_kg": _maybe(choice.cost),
-                "attributes": {name: _belief(b) for name, b in choice.profile.items()},
+                "attributes": {name: _belief(b) for name, b in profile.items()},
             }
-            for choice in answer.choices
+            for choice, profile in zip(answer.choices, answer.profiles, strict=True)
         ],
         "tasted": [_served(one) for one in answer.served],
         "cost_lines": None

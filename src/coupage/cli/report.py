@@ -30,7 +30,7 @@ def report(analysis: Analysis, *, width: int | None = None, plain: bool | None =
         lines += _brief(analysis.brief, columns)
     lines += _profiles(analysis.tasted, columns, signs)
     lines += _pairs(analysis.pairs, columns)
-    lines += _tasters(analysis)
+    lines += _tasters(analysis, columns)
     lines += _spread(analysis)
     lines += _notes(analysis, columns)
     return "\n".join(line.rstrip() for line in lines) + "\n"
@@ -77,6 +77,8 @@ def _in_short(analysis: Analysis, width: int) -> Iterator[str]:
 
 def _brief(brief: BriefAnswer, width: int) -> Iterator[str]:
     file = brief.file
+    if not brief.choices:
+        return
     yield from ("", f"Best recipes for {file.brief.name!r} (steps of {share(float(file.step))})")
     cost = f"cost {file.currency}".strip()
     priced = any(choice.cost is not None for choice in brief.choices)
@@ -86,7 +88,9 @@ def _brief(brief: BriefAnswer, width: int) -> Iterator[str]:
             recipe(choice.recipe), width, _lead(choice.chance, choice.desirability, choice.cost)
             if priced else _lead(choice.chance, choice.desirability), " " * (31 if priced else 20),
         )  # fmt: skip
-    yield "  chance: every must-have holds; fit: desirability of the expected profile, 0 to 1"
+    yield from _wrapped(
+        "chance: every must-have holds; fit: desirability of the expected profile, 0 to 1", width
+    )
     if brief.best_chances:
         yield from ("", "  The first recipe's must-haves")
         longest = max(map(len, brief.best_chances))
@@ -117,7 +121,8 @@ def _range(low: float, high: float) -> str:
 def _cost_card(brief: BriefAnswer) -> Iterator[str]:
     if brief.card is None:
         return
-    yield from ("", f"  Cost of a roasted kilogram of the first {brief.file.currency}".rstrip())
+    money = f", {brief.file.currency}" if brief.file.currency else ""
+    yield from ("", f"  Cost of a roasted kilogram of the first{money}")
     for line in brief.card.lines:
         if line.per_kg:
             yield f"    {line.what:<26} {line.per_kg:>9.2f}"
@@ -128,7 +133,7 @@ def bar(belief: Belief, width: int, signs: Signs = _FANCY) -> str:
     """A belief on the scale from 0 to 10: thin 90 %, thick 50 %, the mean as a point.
 
     >>> bar(Belief(5.0, 1.0, 4.3, 5.7, 3.4, 6.6), 21, ('-', '=', 'o', '|'))
-    '|      --==o==--      |'
+    '|       --=o=--       |'
     """
     thin, thick, point, edge = signs
     last = width - 1
@@ -180,7 +185,7 @@ def _pairs(pairs: Sequence[Pair], width: int) -> Iterator[str]:
         yield f"  ... and {len(pairs) - _MOST_PAIRS} more; --json has them all"
 
 
-def _tasters(analysis: Analysis) -> Iterator[str]:
+def _tasters(analysis: Analysis, width: int) -> Iterator[str]:
     yield from ("", "Who tastes steadily")
     longest = max(len("taster"), *(len(report.taster) for report in analysis.tasters))
     yield f"  {'taster':<{longest}}  ratings  noise  tells apart  agrees  leaning"
@@ -198,7 +203,12 @@ def _tasters(analysis: Analysis) -> Iterator[str]:
             f"{'-' if apart is None else share(round(apart, 2)):>11}  "
             f"{'-' if agrees is None else f'{agrees:.2f}':>6}  {', '.join(leaning) or '-'}"
         )
-    yield "  noise: points by which a repeated rating strays; agrees: correlation with the others"
+    yield from _wrapped(
+        "noise: points by which a repeated rating strays; tells apart: share of a taster's "
+        "variance that the samples cause; agrees: correlation with the others; leaning: surely "
+        "above or below the table",
+        width,
+    )
 
 
 def _mean(values: Sequence[float | None]) -> float | None:

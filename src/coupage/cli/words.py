@@ -98,12 +98,12 @@ def answer(analysis: Analysis) -> list[str]:
 def _on_brief(brief: BriefAnswer) -> list[str]:
     name = brief.file.brief.name
     if not brief.choices:
-        return [f"No recipe can meet the limits of {name!r}."]
+        return [f"No recipe can serve {name!r}: {brief.clash}."]
     best = brief.choices[0]
     cost = "" if best.cost is None else f"; it costs {best.cost:.2f} {_money(brief)}"
     told = []
     told.append(
-        f"For {name!r} take {recipe(best.recipe)}: on brief with a chance of "
+        f"The best recipe for {name!r} is {recipe(best.recipe)}: on brief with a chance of "
         f"{chance(best.chance)}{cost}."
     )
     weakest = min(brief.best_chances, key=lambda a: brief.best_chances[a], default=None)
