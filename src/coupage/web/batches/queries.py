@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from django.db.models import DecimalField, ExpressionWrapper, QuerySet, Value
+from django.db.models import FloatField, QuerySet
 from django.db.models.functions import Cast
 
 from coupage.web.batches.models import Batch, Machine, Verdict
@@ -12,15 +12,10 @@ __all__ = ["batches", "machines", "next_number", "waiting"]
 
 def batches() -> QuerySet[Batch]:
     """Return all batches with what they were roasted from, by and on, and ``loss_pct``."""
-    share = Cast("roasted_g", DecimalField(max_digits=20, decimal_places=6)) / Cast(
-        "green_g", DecimalField(max_digits=20, decimal_places=6)
-    )
-    loss = ExpressionWrapper(
-        (Value(1) - share) * Value(100), output_field=DecimalField(max_digits=20, decimal_places=6)
-    )
+    out, green = Cast("roasted_g", FloatField()), Cast("green_g", FloatField())
     return Batch.objects.select_related(
         "approach_version__approach__lot", "machine", "operator"
-    ).annotate(loss_pct=loss)
+    ).annotate(loss_pct=100.0 * (1.0 - out / green))
 
 
 def waiting() -> QuerySet[Batch]:

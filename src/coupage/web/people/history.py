@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Iterable
+from decimal import Decimal
 from typing import Any
 
 from django.core.serializers.json import DjangoJSONEncoder
@@ -16,10 +17,17 @@ __all__ = ["of", "record", "snapshot"]
 
 
 def snapshot(thing: models.Model, fields: Iterable[str]) -> dict[str, Any]:
-    """Return named fields of a row as plain JSON values."""
-    plain = {name: thing.serializable_value(name) for name in fields}
+    """Return named fields of a row as plain JSON values, decimals with the digits they keep."""
+    plain = {name: _as_kept(thing, name) for name in fields}
     result: dict[str, Any] = json.loads(json.dumps(plain, cls=DjangoJSONEncoder))
     return result
+
+
+def _as_kept(thing: models.Model, name: str) -> Any:
+    value, field = thing.serializable_value(name), thing._meta.get_field(name)
+    if isinstance(field, models.DecimalField) and value is not None:
+        return Decimal(value).quantize(Decimal(1).scaleb(-field.decimal_places))
+    return value
 
 
 def record(
