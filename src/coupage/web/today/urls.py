@@ -1,4 +1,5 @@
 from django.urls import path
-from django.views.generic import RedirectView
 
-urlpatterns = [path("", RedirectView.as_view(pattern_name="coffees:index"), name="today")]
+from coupage.web.today import views
+
+urlpatterns = [path("", views.today, name="today")]

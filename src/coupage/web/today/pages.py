@@ -1,0 +1,97 @@
+"""What waits today: for the people who run the roastery, and for a taster."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from django.db.models import Q, QuerySet
+
+from coupage.units import MassUnit, show_mass
+from coupage.web.batches import queries as batches
+from coupage.web.batches.models import Batch
+from coupage.web.coffees import queries as coffees
+from coupage.web.common.requests import Request
+from coupage.web.cuppings.models import Cupping
+from coupage.web.people.access import may
+from coupage.web.people.models import Person
+from coupage.web.people.queries import roastery
+
+__all__ = ["LowLot", "TodayPage", "today_page"]
+
+SHOWN = 8
+
+
+@dataclass(frozen=True, slots=True)
+class LowLot:
+    pk: int
+    name: str
+    left: str
+
+
+@dataclass(frozen=True, slots=True)
+class TodayPage:
+    sentence: str
+    note: str
+    waiting: tuple[Batch, ...]
+    waiting_more: int
+    tables: tuple[Cupping, ...]
+    low: tuple[LowLot, ...]
+    is_new: bool
+
+
+def today_page(request: Request) -> TodayPage:
+    person = request.user
+    tables = tuple(_tables(person))
+    if not may(person, "see"):
+        return TodayPage(
+            sentence=_joined([_many(len(tables), "table waits", "tables wait") + " for you"])
+            if tables
+            else "No table waits for you.",
+            note="",
+            waiting=(),
+            waiting_more=0,
+            tables=tables,
+            low=(),
+            is_new=False,
+        )
+    unit: MassUnit = person.mass_unit  # type: ignore[assignment]
+    waiting = list(batches.waiting()[: SHOWN + 1])
+    count = batches.waiting().count() if len(waiting) > SHOWN else len(waiting)
+    low_g = roastery().low_stock_g
+    low = tuple(
+        LowLot(lot.pk, lot.name, show_mass(lot.on_hand_g, unit))
+        for lot in coffees.lots_running_low(low_g)
+    )
+    waits = [
+        _many(count, "batch waits", "batches wait") + " for a verdict" if count else "",
+        _many(len(tables), "table is", "tables are") + " not finished" if tables else "",
+        _many(len(low), "lot is", "lots are") + " running low" if low else "",
+    ]
+    return TodayPage(
+        sentence=_joined([part for part in waits if part]),
+        note="",
+        waiting=tuple(waiting[:SHOWN]),
+        waiting_more=max(0, count - SHOWN),
+        tables=tables,
+        low=low,
+        is_new=not coffees.lots().exists(),
+    )
+
+
+def _tables(person: Person) -> QuerySet[Cupping]:
+    tables = Cupping.objects.filter(void=False).exclude(state=Cupping.State.REVEALED)
+    if not may(person, "see"):
+        tables = tables.filter(Q(seats__taster__person=person), state=Cupping.State.OPEN)
+    return tables.select_related("protocol", "host").order_by("held_at")
+
+
+def _many(n: int, one: str, more: str) -> str:
+    numbers = "no one two three four five six seven eight nine ten".split()
+    return f"{numbers[n] if n <= 10 else n} {one if n == 1 else more}"
+
+
+def _joined(parts: list[str]) -> str:
+    if not parts:
+        return "Nothing waits."
+    text = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return f"{text[0].upper()}{text[1:]}."
