@@ -19,6 +19,7 @@ from coupage.web.people.queries import roastery
 __all__ = ["LowLot", "TodayPage", "today_page"]
 
 SHOWN = 8
+NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,6 @@ class LowLot:
 @dataclass(frozen=True, slots=True)
 class TodayPage:
     sentence: str
-    note: str
     waiting: tuple[Batch, ...]
     waiting_more: int
     tables: tuple[Cupping, ...]
@@ -47,7 +47,6 @@ def today_page(request: Request) -> TodayPage:
             sentence=_joined([_many(len(tables), "table waits", "tables wait") + " for you"])
             if tables
             else "No table waits for you.",
-            note="",
             waiting=(),
             waiting_more=0,
             tables=tables,
@@ -69,7 +68,6 @@ def today_page(request: Request) -> TodayPage:
     ]
     return TodayPage(
         sentence=_joined([part for part in waits if part]),
-        note="",
         waiting=tuple(waiting[:SHOWN]),
         waiting_more=max(0, count - SHOWN),
         tables=tables,
@@ -86,8 +84,7 @@ def _tables(person: Person) -> QuerySet[Cupping]:
 
 
 def _many(n: int, one: str, more: str) -> str:
-    numbers = "no one two three four five six seven eight nine ten".split()
-    return f"{numbers[n] if n <= 10 else n} {one if n == 1 else more}"
+    return f"{NUMBERS[n] if n < len(NUMBERS) else n} {one if n == 1 else more}"
 
 
 def _joined(parts: list[str]) -> str:
