@@ -40,6 +40,7 @@ NAVIGATION: tuple[Entry, ...] = (
 MENU: tuple[Entry, ...] = (
     Entry("me", "My settings", "people:me", "person"),
     Entry("people", "People", "people:index", "people", frozenset({"owner"})),
+    Entry("roastery", "Roastery", "people:settings", "batch", frozenset({"owner"})),
     Entry("gallery", "Gallery of parts", "gallery", "blend", frozenset({"owner", "roaster"})),
 )
 

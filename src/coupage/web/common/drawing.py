@@ -256,8 +256,9 @@ def nice_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
     """
     if not (math.isfinite(low) and math.isfinite(high) and low <= high):
         raise InputError(f"ticks: low {low} and high {high} must be finite, low not above high")
-    if low == high:
-        low, high = low - 0.5, high + 0.5
+    size = max(1.0, abs(low), abs(high))
+    if high - low <= 1e-9 * size:  # as good as one value: give it room to stand in
+        low, high = low - 0.5 * size, high + 0.5 * size
     rough = (high - low) / max(1, about - 1)
     power = 10.0 ** math.floor(math.log10(rough))
     step = next(m * power for m in (1, 2, 2.5, 5, 10) if m * power >= rough * (1 - 1e-9))

@@ -25,6 +25,9 @@ _GRAMS: dict[MassUnit, Decimal] = {
 }
 
 
+_MOST_DIGITS = 15
+
+
 class NumberField(forms.Field):
     """A decimal number with a unit: ``14.2``, ``14,2`` and ``1 250`` are all understood.
 
@@ -61,11 +64,17 @@ class NumberField(forms.Field):
         if isinstance(value, Decimal | int):
             return Decimal(value)
         try:
-            return parse_number(str(value), str(self.label or "number"))
+            number = parse_number(str(value)[:80], str(self.label or "number"))
         except InputError as error:
             raise ValidationError(
                 f"{str(value)!r} is not a number; write it like 14.2 or 14,2", code="invalid"
             ) from error
+        # 1e999999999 is a number too, and turning it into whole grams would take all memory.
+        if number.adjusted() > _MOST_DIGITS:
+            raise ValidationError("is too large; check the unit", code="too_high")
+        if number and number.adjusted() < -_MOST_DIGITS:
+            raise ValidationError("has more digits than can be kept", code="too_fine")
+        return number
 
     def validate(self, value: Any) -> None:
         super().validate(value)
@@ -120,10 +129,18 @@ class MassField(NumberField):
         return None if number is None else self._whole(number)
 
     def prepare_value(self, value: Any) -> Any:
-        """Turn whole grams into the unit; text that was typed stays as it was typed."""
-        if isinstance(value, int):
-            return _plain(Decimal(value) / self._factor(), 3)
-        return value
+        """Turn whole grams into the unit; text that was typed stays as it was typed.
+
+        Written with the fewest digits that give the same grams again: 453592 g were 1000 lb.
+        """
+        if not isinstance(value, int):
+            return value
+        exact = Decimal(value) / self._factor()
+        for places in range(5):
+            text = f"{exact:.{places}f}"
+            if self._whole(Decimal(text)) == value:
+                break
+        return text
 
 
 class PercentField(NumberField):

@@ -219,7 +219,8 @@ class GalleryPage:
         )
         self.form = LotForm(initial={"name": "Amber Terrace", "kilograms": 412_000})
         self.wrong = LotForm(
-            {"name": "", "process": "washed", "kilograms": "four hundred", "moisture": "45"}
+            {"wrong-name": "", "wrong-kilograms": "four hundred", "wrong-moisture": "45"},
+            prefix="wrong",
         )
         self.shares = ShareFormSet(
             initial=[
