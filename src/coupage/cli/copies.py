@@ -27,7 +27,7 @@ from typing import Any
 
 from coupage.errors import InputError
 
-__all__ = ["Manifest", "opened", "put_in_place", "write_backup"]
+__all__ = ["Manifest", "holds_data", "opened", "put_in_place", "write_backup"]
 
 _WHAT = "coupage backup"
 _FORMAT = 1
@@ -219,6 +219,15 @@ def _check_database(place: Path, database: Path, manifest: Manifest) -> None:
             f"{place}: was made by Coupage {manifest.version}, which knows more tables than this "
             "version; bring this installation up to date first"
         )
+
+
+def holds_data() -> bool:
+    """Whether anybody has put anything into the installation's database yet."""
+    return any(
+        model._base_manager.exists()
+        for model in _models()
+        if model._meta.app_config.name.startswith("coupage.")
+    )
 
 
 def put_in_place(database: Path) -> None:

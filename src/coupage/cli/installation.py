@@ -7,16 +7,16 @@ from pathlib import Path
 
 from coupage.errors import InputError
 
-__all__ = ["open_installation"]
+__all__ = ["open_installation", "set_up"]
 
 
-def open_installation(*, may_be_new: bool = False) -> None:
-    """Set Django up and bring the database up to date.
+def set_up() -> None:
+    """Make Django ready; the database is not touched.
 
     Raises
     ------
     InputError
-        When there is no database yet and the command needs one, or it cannot be reached.
+        When the settings make no sense.
     """
     os.environ.setdefault("DJANGO_SETTINGS_MODULE", "coupage.web.settings")
     import django
@@ -26,6 +26,17 @@ def open_installation(*, may_be_new: bool = False) -> None:
         django.setup()
     except ImproperlyConfigured as error:
         raise InputError(f"settings: {error}") from None
+
+
+def open_installation(*, may_be_new: bool = False) -> None:
+    """Make Django ready and bring the database up to date.
+
+    Raises
+    ------
+    InputError
+        When there is no database yet and the command needs one, or it cannot be reached.
+    """
+    set_up()
     from django.db import OperationalError, connection
 
     if connection.vendor == "sqlite" and not may_be_new:

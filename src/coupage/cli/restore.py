@@ -31,15 +31,15 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
 def main(args: argparse.Namespace) -> int:
     from pathlib import Path
 
-    from coupage.cli.installation import open_installation
+    from coupage.cli.installation import open_installation, set_up
     from coupage.errors import InputError
 
     place = Path(args.file)
     if not place.is_file():
         raise InputError(f"{place}: there is no such file; check the name and the folder")
-    open_installation(may_be_new=True)
+    set_up()
 
-    from coupage.cli.copies import opened, put_in_place
+    from coupage.cli.copies import holds_data, opened, put_in_place
 
     with opened(place) as (manifest, database):
         held = ", ".join(f"{manifest.rows.get(table, 0):,} {word}" for table, word in _TOLD)
@@ -50,9 +50,10 @@ def main(args: argparse.Namespace) -> int:
         if not args.yes and not _agreed():
             print("Nothing was changed.")
             return 1
-        kept = _keep_present()
+        open_installation(may_be_new=True)
+        kept = _keep_present() if holds_data() else None
         put_in_place(database)
-    print(f"Restored. What was there before is in {kept}")
+    print("Restored." + (f" What was there before is in {kept}" if kept else ""))
     return 0
 
 
