@@ -23,6 +23,8 @@ from coupage.web.demo.load import load_demo
 from coupage.web.demo.scenario import SCENARIO
 from coupage.web.people.models import Change, Roastery
 
+# The mark has the database made when this file is run alone; each test sees the one load below.
+pytestmark = pytest.mark.django_db
 # The clocks go forward in the zone of the roastery within these ten weeks.
 TODAY = dt.date(2026, 4, 30)
 
