@@ -3,14 +3,19 @@
 from __future__ import annotations
 
 from coupage.recipe.brief import Brief, Want, WantKind
+from coupage.recipe.choosing import Choice, Search, choose, search
 from coupage.recipe.desirability import chance_on_brief, desirability
 from coupage.recipe.rounding import round_shares
 
 __all__ = [
     "Brief",
+    "Choice",
+    "Search",
     "Want",
     "WantKind",
     "chance_on_brief",
+    "choose",
     "desirability",
     "round_shares",
+    "search",
 ]

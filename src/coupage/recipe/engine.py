@@ -1,0 +1,375 @@
+"""Look at every recipe on the step, most of them only through a bound.
+
+Cups (sets of k coffees) are taken in blocks, each with every composition. For each want in turn a
+cheap upper bound of its chance is multiplied in; recipes whose product cannot reach the list any
+more are dropped, and cups without a recipe left. What remains gets the sharper bound, then, want by
+want, the exact chance. Nothing is dropped unless its chance is certainly below what the list
+needs, so the list is the best of all recipes, not the best of a search.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from coupage.recipe.bounds import Event
+from coupage.recipe.brief import Brief
+from coupage.recipe.desirability import desirability
+from coupage.recipe.lattice import Lattice, cells, lattice, steepest
+from coupage.recipe.limits import Limits
+from coupage.recipe.posterior import Posterior
+from coupage.recipe.ranking import Found, Front, Ranking
+
+__all__ = ["Engine"]
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+_CELLS = 65_536
+# Recipes between two reports of progress, and most cups whose windows are computed at once.
+_REPORT = 4_000_000
+_GROUP = 4_096
+# A lattice of more compositions is looked at through the cells of one with this many steps.
+_FINE, _COARSE = 20_000, 20
+_SEED_CUPS = 16
+# What products of a few chances lose to rounding, generously.
+_SLACK = 1e-9
+
+
+@dataclass(slots=True)
+class Engine:
+    """One choice under way."""
+
+    brief: Brief
+    limits: Limits
+    posteriors: dict[str, Posterior]
+    events: list[Event]
+    ranking: Ranking
+    front: Front | None = None
+    progress: Callable[[float], object] | None = None
+    considered: int = 0
+    weighed: int = 0
+    stopped: bool = False
+    _bases: dict[int, int] = field(default_factory=dict)
+
+    def run(self) -> None:
+        """Find the best recipes of all; ``stopped`` tells when ``progress`` ended it early."""
+        cups = {k: self.limits.cups(k) for k in self.limits.sizes}
+        total = 0
+        for k, of_size in cups.items():
+            self._bases[k] = total
+            total += len(of_size) * self._lattice(k).total
+        self._seed(cups)
+        for k in reversed(cups):
+            width = self._lattice(k).total
+            for start, group in _blocks(cups[k], max(width, _REPORT // _GROUP), _REPORT):
+                self._group(start, group)
+                self.considered += len(group) * width
+                if self.progress is not None and self.progress(self.considered / total) is False:
+                    self.stopped = self.considered < total
+                    if self.stopped:
+                        return
+
+    def _lattice(self, k: int) -> Lattice:
+        return lattice(k, self.limits.parts, self.limits.least)
+
+    # --- seeds: good recipes early make the bounds bite ------------------------------------------
+
+    def _seed(self, cups: dict[int, Ints]) -> None:
+        """Weigh recipes that look best on a thin sample of compositions, and their neighbours."""
+        looks: list[tuple[float, int, int]] = []
+        chances: list[Floats] = []
+        for k, of_size in cups.items():
+            total = self._lattice(k).total
+            sample = np.linspace(0, total - 1, 12 if total <= _FINE else 96)
+            columns = np.unique(sample.astype(np.int64))
+            for start, block in _blocks(of_size, len(columns), _CELLS):
+                guess = self._guess(block, k, columns)
+                chances.append(guess.mean(axis=(1, 2)))
+                best = guess.prod(axis=0).max(axis=1)
+                leading = np.argsort(-best, kind="stable")[:_SEED_CUPS]
+                looks += [(-best[i], k, start + i) for i in leading]
+        # The want that most recipes fail goes first: it drops the most.
+        order = np.argsort(np.mean(chances, axis=0), kind="stable")
+        self.events = [self.events[i] for i in order]
+        looks.sort()
+        budget = 48 * _CELLS
+        for _, k, place in looks[:_SEED_CUPS]:
+            budget -= self._lattice(k).total
+            if budget < 0:
+                break
+            self._seed_cup(cups[k][[place]], place)
+
+    def _guess(self, block: Ints, k: int, columns: Ints | slice) -> Floats:
+        """Guessed chance of each want (events, n, columns); 0 where not allowed."""
+        lattice = self._lattice(k)
+        guess = np.array([event.guess(block, lattice, columns) for event in self.events])
+        mask = self.limits.allowed(block, lattice.steps[columns])
+        return guess if mask is None else guess * mask
+
+    def _seed_cup(self, cup: Ints, place: int) -> None:
+        lattice = self._lattice(cup.shape[1])
+        guess = self._guess(cup, cup.shape[1], slice(None)).prod(axis=0)[0]
+        wanted = [np.argsort(-guess, kind="stable")[: 2 * self.ranking.top]]
+        if self.front is not None and self.limits.cost is not None:
+            slices = np.digitize(lattice.shares @ self.limits.cost[cup[0]], self.front.edges[::16])
+            by_chance = np.lexsort((-guess, slices))
+            wanted.append(by_chance[np.flatnonzero(np.diff(slices[by_chance], prepend=-1))])
+        columns = np.unique(np.concatenate(wanted))
+        columns = columns[guess[columns] > 0]
+        rows = np.zeros(len(columns), dtype=np.int64)
+        left = _Left(cup, np.array([place]), lattice, rows, columns)
+        self._weigh(left, np.ones((len(self.events), len(columns))))
+
+    # --- a group of cups -------------------------------------------------------------------------
+
+    def _group(self, start: int, group: Ints) -> None:
+        """Drop cups and recipes by their posterior means alone, then look at what is left."""
+        k = group.shape[1]
+        lattice = self._lattice(k)
+        windows = self._windows(group)
+        may = np.ones(len(group), dtype=bool)
+        for window in windows:
+            may &= window.reachable(lattice)
+        chosen = np.flatnonzero(may)
+        if lattice.total > _FINE:
+            for i in chosen.tolist():
+                columns = self._fine(k, [window.take(i) for window in windows])
+                for some in _slices(columns):
+                    here = lattice.take(some)
+                    self._block(
+                        group[[i]], np.array([start + i]), here, [w.take(i) for w in windows]
+                    )
+            return
+        size = max(1, _CELLS // max(1, lattice.total))
+        for first in range(0, len(chosen), size):
+            some = chosen[first : first + size]
+            self._block(group[some], start + some, lattice, [w.take(some) for w in windows])
+
+    def _windows(self, group: Ints) -> list[_Window]:
+        """Where each want's mean must lie, for each cup, to have the chance that is needed."""
+        needed: float | Floats = self.ranking.needed
+        if self.front is not None and self.limits.cost is not None:
+            # The cheapest recipe of a cup needs the least chance to be on the front.
+            costs = self.limits.cost[group]
+            share = self.limits.least / self.limits.parts
+            rest = 1 - share * group.shape[1]
+            cheapest = share * costs.sum(axis=1) + rest * costs.min(axis=1)
+            needed = np.minimum(needed, self.front.needed(cheapest))
+        return [
+            _Window(
+                *event.window(group, np.asarray(needed) - _SLACK),
+                event.posterior.mean_coefficients(group),
+            )
+            for event in self.events
+        ]
+
+    def _fine(self, k: int, windows: list[_Window]) -> Ints:
+        """Compositions of one cup in the cells of a coarser lattice that can hold a good one."""
+        coarse = cells(k, self.limits.parts, self.limits.least, _COARSE)
+        chosen = np.ones(coarse.degree2.shape[1], dtype=bool)
+        for window in windows:
+            mean = (window.quadratic @ coarse.degree2)[0]
+            slack = coarse.radius * steepest(window.quadratic, k)[0] + _SLACK
+            chosen &= (mean >= window.low[0, 0] - slack) & (mean <= window.high[0, 0] + slack)
+        return coarse.members(chosen)
+
+    # --- a block ---------------------------------------------------------------------------------
+
+    def _block(self, block: Ints, places: Ints, lattice: Lattice, windows: list[_Window]) -> None:
+        mask = np.ones((len(block), len(lattice.steps)), dtype=bool)
+        for window in windows:
+            mask &= window.holds(lattice)
+        alive = mask.any(axis=1)
+        if not alive.any():
+            return
+        block, places, mask = block[alive], places[alive], mask[alive]
+        allowed = self.limits.allowed(block, lattice.steps)
+        if allowed is not None:
+            mask &= allowed
+        needed = np.broadcast_to(self._needed(block, lattice), mask.shape)
+        product = mask * 1.0
+        bounds: list[Floats] = []
+        for event in self.events:
+            bounds.append(event.loose(block, lattice))
+            product *= bounds[-1]
+            mask &= product + _SLACK >= needed
+            alive = mask.any(axis=1)
+            if not alive.any():
+                return
+            if not alive.all():
+                block, places, product = block[alive], places[alive], product[alive]
+                bounds = [bound[alive] for bound in bounds]
+                mask = mask[alive]
+                needed = needed[alive]
+        rows, columns = np.nonzero(mask)
+        left = _Left(block, places, lattice, rows, columns)
+        self._sharpen(left, np.array([b[rows, columns] for b in bounds]))
+
+    def _needed(self, block: Ints, lattice: Lattice) -> float | Floats:
+        """Chance a recipe needs to matter: one for all, or by its cost for a front."""
+        if self.front is None or self.limits.cost is None:
+            return self.ranking.needed
+        cost = self.limits.cost[block] @ lattice.shares.T
+        return np.minimum(self.front.needed(cost), self.ranking.needed)
+
+    def _sharpen(self, left: _Left, bounds: Floats) -> None:
+        """Drop what the sharper bound can drop, then weigh the rest."""
+        for number, event in enumerate(self.events):
+            if event.posterior.parts == 1 or not len(left):
+                continue
+            used, local = np.unique(left.rows, return_inverse=True)
+            sharp = event.tight(left.block[used], left.lattice, local, left.columns)
+            bounds[number] = np.minimum(bounds[number], sharp)
+            keep = self._matters(left, bounds.prod(axis=0))
+            left, bounds = left.take(keep), bounds[:, keep]
+        if self.ranking.saturated and len(left):
+            keep = self.ranking.may_tie(
+                self._desirability(left), self._cost(left), self._order(left)
+            )
+            if self.front is not None:
+                keep |= bounds.prod(axis=0) + _SLACK >= self.front.needed(self._cost(left))
+            left, bounds = left.take(keep), bounds[:, keep]
+        if len(left):
+            self._weigh(left, bounds)
+
+    def _matters(self, left: _Left, bound: Floats) -> Bools:
+        keep = bound + _SLACK >= self.ranking.needed
+        if self.front is not None:
+            keep |= bound + _SLACK >= self.front.needed(self._cost(left))
+        return np.asarray(keep)
+
+    # --- exact -----------------------------------------------------------------------------------
+
+    def _weigh(self, left: _Left, bounds: Floats) -> None:
+        """Exact chance, want by want, of recipes whose bounds (events, s) still matter."""
+        known = bounds.copy()
+        for number, event in enumerate(self.events):
+            known[number] = self._exact(event, left)
+            keep = self._matters(left, known.prod(axis=0))
+            left, known = left.take(keep), known[:, keep]
+        if not len(left):
+            return
+        self.weighed += len(left)
+        found = Found(
+            chance=known.prod(axis=0),
+            desirability=self._desirability(left),
+            cost=self._cost(left),
+            order=self._order(left),
+            steps=self._steps(left),
+        )
+        self.ranking.add(found)
+        if self.front is not None:
+            self.front.add(found)
+
+    def _exact(self, event: Event, left: _Left) -> Floats:
+        lattice, chance = left.lattice, np.empty(len(left))
+        used, starts = np.unique(left.rows, return_index=True)
+        ends = np.append(starts[1:], len(left))
+        size = max(1, _CELLS * 8 // (event.posterior.parts * lattice.degree4.shape[0]))
+        for first in range(0, len(used), size):
+            some = slice(first, first + size)
+            quadratic, quartic = event.posterior.part_coefficients(left.block[used[some]])
+            for n, (begin, end) in enumerate(zip(starts[some], ends[some], strict=True)):
+                at = left.columns[begin:end]
+                chance[begin:end] = event.exact(
+                    quadratic[:, n] @ lattice.degree2[:, at],
+                    quartic[:, n] @ lattice.degree4[:, at],
+                )
+        return chance
+
+    def _desirability(self, left: _Left) -> Floats:
+        powers = left.lattice.degree2.T[left.columns]
+        means = {
+            attribute: np.einsum(
+                "sm,sm->s", posterior.mean_coefficients(left.block)[left.rows], powers
+            )
+            for attribute, posterior in self.posteriors.items()
+        }
+        return np.asarray(desirability(self.brief, means))
+
+    def _cost(self, left: _Left) -> Floats:
+        if self.limits.cost is None:
+            return np.zeros(len(left))
+        costs = self.limits.cost[left.block[left.rows]]
+        return np.asarray((costs * left.lattice.shares[left.columns]).sum(axis=1))
+
+    def _order(self, left: _Left) -> Ints:
+        lattice = left.lattice
+        base = self._bases[left.block.shape[1]]
+        return np.asarray(
+            base + left.places[left.rows] * lattice.total + lattice.numbers[left.columns]
+        )
+
+    def _steps(self, left: _Left) -> Ints:
+        steps = np.zeros((len(left), len(self.limits.names)), dtype=np.int64)
+        steps[np.arange(len(left))[:, None], left.block[left.rows]] = left.lattice.steps[
+            left.columns
+        ]
+        return steps
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Left:
+    """Recipes still in the race: composition ``columns[i]`` of cup ``rows[i]``, rows ascending.
+
+    ``block`` (n, k) are the cups and ``places`` (n,) where they stand among all of their size.
+    """
+
+    block: Ints
+    places: Ints
+    lattice: Lattice
+    rows: Ints
+    columns: Ints
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def take(self, keep: Bools) -> _Left:
+        return replace(self, rows=self.rows[keep], columns=self.columns[keep])
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Window:
+    """Where the mean of one want must lie, (n, 1) each, and its coefficients (n, monomials)."""
+
+    low: Floats
+    high: Floats
+    quadratic: Floats
+
+    def take(self, rows: Ints | int) -> _Window:
+        rows = np.atleast_1d(rows)
+        return _Window(self.low[rows], self.high[rows], self.quadratic[rows])
+
+    def reachable(self, lattice: Lattice) -> Bools:
+        """Cups (n,) whose mean can reach the window: a quadratic on the simplex lies between its
+        least and its largest Bernstein coefficient.
+        """
+        repeats = np.where(lattice.fold.powers2.max(axis=1) == 2, 1.0, 2.0)
+        ends = self.quadratic / repeats
+        reach = (ends.max(axis=1) >= self.low[:, 0]) & (ends.min(axis=1) <= self.high[:, 0])
+        return np.asarray(reach)
+
+    def holds(self, lattice: Lattice) -> Bools:
+        mean = self.quadratic @ lattice.degree2
+        holds = np.ones(mean.shape, dtype=bool)
+        if np.isfinite(self.low).any():
+            holds &= mean >= self.low
+        if np.isfinite(self.high).any():
+            holds &= mean <= self.high
+        return holds
+
+
+def _slices(columns: Ints) -> Iterator[Ints]:
+    for start in range(0, len(columns), _CELLS):
+        yield columns[start : start + _CELLS]
+
+
+def _blocks(cups: Ints, width: int, cells: int) -> Iterator[tuple[int, Ints]]:
+    size = max(1, cells // max(1, width))
+    for start in range(0, len(cups), size):
+        yield start, cups[start : start + size]
