@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import bdtrc, chdtrc, gammaln, ndtri
 
-from coupage.difference.exact import max_correct_similar, min_correct
+from coupage.difference.exact import min_correct
 from coupage.difference.intervals import crossing, exact_lower, exact_upper
 from coupage.difference.judgement import Verdict, key_doubt, sentence_of, verdict_of
 from coupage.difference.protocols import (
@@ -264,7 +264,8 @@ def judge_repeated(
     exact_high = share_from_correct(test, exact_upper(total, answers, beta))
     at_least, at_most = min(limit(below, 0.0), exact_low), max(limit(above, 1.0), exact_high)
     different = total >= min_correct(test, answers, alpha)
-    similar = at_most <= pd and total <= max_correct_similar(test, answers, pd, beta)
+    # The pooled exact bar for likeness is met too, at_most being no less than its limit.
+    similar = at_most <= pd
     verdict = verdict_of(different, similar)
     excess = max(0.0, 2 * (top - float(likelihood(mean, np.zeros(1))[0])))
     return RepeatedJudgement(

@@ -227,6 +227,19 @@ def test_a_tail_equal_to_the_risk_counts() -> None:
     assert min_correct("triangle", 2, 1 / 9) == 2
 
 
+@pytest.mark.parametrize("risk", [1e-12, 1e-6, 0.9, 0.999999])
+def test_extreme_risks_are_met_far_from_the_normal_start(risk: float) -> None:
+    for n in (3, 20, 137, 400):
+        for pd0 in (0.0, 0.9):
+            p = correct_from_share("triangle", pd0)
+            bar = min_correct("triangle", n, risk, pd0=pd0)
+            assert binom.sf(bar - 1, n, p) <= risk
+            assert bar == 0 or binom.sf(bar - 2, n, p) > risk
+        bar, p = max_correct_similar("triangle", n, 0.1, risk), correct_from_share("triangle", 0.1)
+        assert binom.cdf(bar, n, p) <= risk
+        assert bar == n or binom.cdf(bar + 1, n, p) > risk
+
+
 def test_a_small_share_is_found_in_reasonable_time() -> None:
     n = assessors_needed("triangle", 0.01, 0.05, 0.05)
     assert power("triangle", n, 0.01, 0.05) >= 0.95 > power("triangle", n - 1, 0.01, 0.05)
