@@ -1,6 +1,8 @@
 from django.urls import path
 
 from coupage.web.batches import views
+from coupage.web.batches.tables import DOORS
+from coupage.web.people.doors import door_urls
 
 app_name = "batches"
 
@@ -15,4 +17,5 @@ urlpatterns = [
     path("machines/add/", views.add_machine, name="add-machine"),
     path("machines/<int:pk>/", views.change_machine, name="change-machine"),
     path("machines/<int:pk>/put-away/", views.archive_machine, name="archive-machine"),
+    *door_urls(*DOORS),
 ]

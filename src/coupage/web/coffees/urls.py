@@ -1,6 +1,8 @@
 from django.urls import path
 
 from coupage.web.coffees import views
+from coupage.web.coffees.tables import DOORS
+from coupage.web.people.doors import door_urls
 
 app_name = "coffees"
 
@@ -14,4 +16,5 @@ urlpatterns = [
     path("<int:pk>/approaches/add/", views.add_approach, name="add-approach"),
     path("approaches/<int:pk>/targets/", views.add_version, name="add-version"),
     path("approaches/<int:pk>/put-away/", views.archive_approach, name="archive-approach"),
+    *door_urls(*DOORS),
 ]
