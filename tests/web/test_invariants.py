@@ -214,3 +214,20 @@ def test_used_things_cannot_be_deleted() -> None:
     with pytest.raises(DatabaseError), transaction.atomic():
         Batch.objects.filter(pk=batch.pk)._raw_delete(using="default")
         connection.check_constraints()
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        {"kind": "at least", "low": None},
+        {"kind": "at most", "high": None},
+        {"kind": "between", "high": None},
+        {"kind": "close to", "low": None},
+        {"low": Decimal(-1)},
+        {"high": Decimal(11)},
+        {"importance": Decimal(0)},
+    ],
+)
+def test_a_want_has_the_ends_its_kind_needs(wrong: dict[str, Any], db: None) -> None:
+    things.brief()
+    refused(lambda: Want.objects.update(**wrong))

@@ -84,8 +84,12 @@ class Want(models.Model):
     brief = models.ForeignKey(Brief, on_delete=models.CASCADE, related_name="wants")
     attribute = models.ForeignKey(Attribute, on_delete=models.PROTECT, related_name="+")
     kind = models.CharField(max_length=8, choices=Kind.choices)
-    low = models.DecimalField(max_digits=4, decimal_places=2, validators=_SCALE)
-    high = models.DecimalField(max_digits=4, decimal_places=2, validators=_SCALE)
+    low = models.DecimalField(
+        max_digits=4, decimal_places=2, null=True, blank=True, validators=_SCALE
+    )
+    high = models.DecimalField(
+        max_digits=4, decimal_places=2, null=True, blank=True, validators=_SCALE
+    )
     importance = models.DecimalField(
         max_digits=3,
         decimal_places=1,
@@ -99,7 +103,19 @@ class Want(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["brief", "attribute", "kind"], name="want_once"),
             models.CheckConstraint(
-                condition=Q(low__gte=0, high__gt=F("low"), high__lte=10), name="want_range_in_order"
+                condition=(Q(low__isnull=True) | Q(low__gte=0, low__lte=10))
+                & (Q(high__isnull=True) | Q(high__gte=0, high__lte=10)),
+                name="want_on_scale",
+            ),
+            models.CheckConstraint(
+                condition=Q(low__isnull=True) | Q(high__isnull=True) | Q(high__gt=F("low")),
+                name="want_range_in_order",
+            ),
+            models.CheckConstraint(
+                condition=Q(kind="at least", low__isnull=False)
+                | Q(kind="at most", high__isnull=False)
+                | Q(kind__in=["between", "close to"], low__isnull=False, high__isnull=False),
+                name="want_has_its_ends",
             ),
             models.CheckConstraint(
                 condition=Q(importance__gt=0, importance__lte=10), name="want_importance_range"

@@ -1,5 +1,3 @@
-
-
 app_name = "blends"
 
 urlpatterns: list[object] = []
