@@ -5,6 +5,7 @@ from coupage.mixture.lattices import simplex_centroid, simplex_lattice
 from coupage.mixture.limits import Group
 from coupage.mixture.region import Region
 from coupage.mixture.scheffe import ScheffeFit, fit_scheffe
+from coupage.mixture.seeing import Seeing, Spreads, cups_needed, seen_chance
 from coupage.mixture.terms import model_matrix, term_names
 from coupage.mixture.trials import Trials, assess, choose_trials
 
@@ -14,12 +15,16 @@ __all__ = [
     "Group",
     "Region",
     "ScheffeFit",
+    "Seeing",
+    "Spreads",
     "Trials",
     "assess",
     "choose_trials",
+    "cups_needed",
     "doubt_about",
     "fit_scheffe",
     "model_matrix",
+    "seen_chance",
     "simplex_centroid",
     "simplex_lattice",
     "term_names",
