@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import os
-import shutil
 import sqlite3
 import subprocess
 import sys
@@ -20,35 +19,7 @@ from tests.cli.doors import coupage
 from coupage.cli.copies import opened
 from coupage.errors import InputError
 
-LOAD = """
-import datetime, django
-django.setup()
-from django.core.management import call_command
-call_command("migrate", verbosity=0)
-from coupage.web.demo.load import load_demo
-load_demo(today=datetime.date(2026, 3, 1))
-from django.contrib.sessions.models import Session
-from django.utils import timezone
-Session.objects.create(session_key="open", session_data="x", expire_date=timezone.now())
-"""
 POSTGRES = os.environ.get("COUPAGE_TEST_POSTGRES")
-
-
-@pytest.fixture(scope="module")
-def furnished(tmp_path_factory) -> Path:
-    """A data folder with the demo roastery in SQLite; not to be changed."""
-    folder = tmp_path_factory.mktemp("furnished")
-    environment = {**os.environ, "COUPAGE_DATA": str(folder)}
-    environment["DJANGO_SETTINGS_MODULE"] = "coupage.web.settings"
-    environment.pop("COUPAGE_DATABASE", None)
-    subprocess.run([sys.executable, "-c", LOAD], env=environment, check=True)
-    return folder
-
-
-@pytest.fixture
-def home(furnished, tmp_path) -> Path:
-    """A data folder of one's own with the demo roastery."""
-    return Path(shutil.copytree(furnished, tmp_path / "home"))
 
 
 @pytest.fixture(scope="module")
