@@ -5,6 +5,7 @@ from __future__ import annotations
 from coupage.panel.answers import Belief, Comparison, JointComparison, Spread, TasterReport, Verdict
 from coupage.panel.beliefs import MODEL_VERSION, Beliefs
 from coupage.panel.fitting import fit
+from coupage.panel.flat import FlatFit, fit_flat
 from coupage.panel.gaussians import GaussianMixture
 from coupage.panel.priors import Priors
 
@@ -13,6 +14,7 @@ __all__ = [
     "Belief",
     "Beliefs",
     "Comparison",
+    "FlatFit",
     "GaussianMixture",
     "JointComparison",
     "Priors",
@@ -20,4 +22,5 @@ __all__ = [
     "TasterReport",
     "Verdict",
     "fit",
+    "fit_flat",
 ]

@@ -22,11 +22,11 @@ from coupage.panel.answers import (
     compare_line,
     joint_of,
 )
-from coupage.panel.columns import nearest
 from coupage.panel.design import Layout
 from coupage.panel.gaussians import GaussianMixture, Line
 from coupage.panel.parts import Part, load_part
 from coupage.panel.priors import Priors
+from coupage.panel.reading import nearest
 from coupage.panel.reports import spread_of, taster_report
 from coupage.panel.storage import pack, unpack
 

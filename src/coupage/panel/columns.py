@@ -7,29 +7,22 @@ that is how the person who has to mend the row will count.
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any, Protocol, cast
 
 import numpy as np
 from numpy.typing import NDArray
 from scipy import sparse
 
 from coupage.errors import InputError
+from coupage.panel.reading import Columns, Reader, nearest
 
-__all__ = ["Columns", "Ratings", "Samples", "nearest", "read_ratings", "read_samples"]
+__all__ = ["Ratings", "Samples", "read_ratings", "read_samples"]
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 SUM_TOLERANCE = 1e-6
-
-
-class Columns(Protocol):
-    """A table by columns: ``table["name"]`` is a one-dimensional array."""
-
-    def __getitem__(self, name: str, /) -> Any: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,21 +82,6 @@ class Samples:
         return len(self.lots) < len(self.components)
 
 
-def nearest(name: str, known: Sequence[str]) -> str:
-    """End a message about an unknown name: the likeliest ones that were meant.
-
-    Examples
-    --------
-    >>> nearest("sweetnes", ["acidity", "sweetness"])
-    "did you mean 'sweetness'?"
-    """
-    close = difflib.get_close_matches(name, known, n=3, cutoff=0.6)
-    if close:
-        return "did you mean " + " or ".join(repr(c) for c in close) + "?"
-    shown = ", ".join(repr(k) for k in known[:8])
-    return f"known are {shown}" + (", ..." if len(known) > 8 else "")
-
-
 def read_ratings(
     table: Columns,
     sample_names: Sequence[str],
@@ -119,7 +97,7 @@ def read_ratings(
         A column is missing or of another length, a name is empty, a sample is not described, a
         rating is no number or off the scale, or one cup is rated twice for one attribute.
     """
-    reader = _Reader(table, "ratings", ("cupping", "taster", "sample", "attribute", "rating"))
+    reader = Reader(table, "ratings", ("cupping", "taster", "sample", "attribute", "rating"))
     rating = reader.numbers("rating")
     keep = np.flatnonzero(~np.isnan(rating))
     every_attribute, attribute = reader.labels("attribute")
@@ -166,7 +144,7 @@ def read_samples(
         Proportions that are no fractions or do not sum to 1, a component in two lots, a batch
         that stands for different coffees, a negative age.
     """
-    reader = _Reader(table, "samples", ("sample", "component", "proportion"))
+    reader = Reader(table, "samples", ("sample", "component", "proportion"))
     names, sample = reader.labels("sample")
     components, component = reader.labels("component")
     share = _shares(reader, names, sample)
@@ -191,114 +169,6 @@ def read_samples(
         lot=np.array([index[lot] for lot in lot_labels], dtype=np.int64),
         features=values,
     )
-
-
-class _Reader:
-    """Read columns of one table with errors that say where."""
-
-    def __init__(self, table: Columns, what: str, required: Sequence[str]) -> None:
-        self.what = what
-        columns = getattr(table, "columns", None)
-        if columns is None:
-            columns = cast(Any, table).keys()
-        self.names = [str(c) for c in columns]
-        for name in required:
-            if name not in self.names:
-                raise InputError(
-                    f"{what}: there is no column {name!r}; needed are {', '.join(required)}, "
-                    f"given are {', '.join(self.names) or 'none'}"
-                )
-        self._table = table
-        self.rows = len(self._raw(required[0]))
-
-    def has(self, name: str) -> bool:
-        return name in self.names
-
-    def _raw(self, name: str) -> NDArray[Any]:
-        values = np.asarray(self._table[name])
-        if values.ndim != 1:
-            raise InputError(
-                f"{self.what}: column {name!r} has {values.ndim} dimensions; give a plain list"
-            )
-        return values
-
-    def column(self, name: str) -> NDArray[Any]:
-        values = self._raw(name)
-        if len(values) != self.rows:
-            raise InputError(
-                f"{self.what}: column {name!r} has {len(values)} rows, the others "
-                f"{self.rows}; all columns must be equally long"
-            )
-        return values
-
-    def labels(self, name: str, default: str | None = None) -> tuple[tuple[str, ...], Codes]:
-        """Names in order of appearance, and the code of each row."""
-        if default is not None and not self.has(name):
-            return (default,), np.zeros(self.rows, dtype=np.int64)
-        names, codes = _encode(self.column(name))
-        if default is None and "" in names:
-            row = int(np.flatnonzero(codes == names.index(""))[0]) + 1
-            raise InputError(
-                f"{self.what}: row {row}, column {name!r} is empty; write a name or leave "
-                "the row out"
-            )
-        return names, codes
-
-    def numbers(self, name: str) -> Floats:
-        values = self.column(name)
-        if values.dtype.kind in "fiub":
-            return values.astype(np.float64)
-        out = np.empty(len(values))
-        for i, value in enumerate(values.tolist()):
-            out[i] = _number(value, f"{self.what}: row {i + 1}, column {name!r}")
-        return out
-
-    def fail(self, row: int, name: str, message: str) -> InputError:
-        return InputError(f"{self.what}: row {row + 1}, column {name!r}: {message}")
-
-
-def _number(value: object, where: str) -> float:
-    if _is_missing(value) or (isinstance(value, str) and not value.strip()):
-        return float("nan")
-    try:
-        return float(cast(Any, value))
-    except (TypeError, ValueError):
-        raise InputError(f"{where}: {value!r} is not a number; write it like 7.5") from None
-
-
-def _is_missing(value: object) -> bool:
-    """None, NaN and the missing marks of data frames, none of which equals itself plainly."""
-    if value is None:
-        return True
-    if isinstance(value, str):
-        return False
-    try:
-        return bool(value != value)
-    except (TypeError, ValueError):
-        return True
-
-
-def _label(value: object) -> str:
-    if _is_missing(value):
-        return ""
-    if isinstance(value, float) and value.is_integer():
-        return str(int(value))
-    return str(value).strip()
-
-
-def _encode(values: NDArray[Any]) -> tuple[tuple[str, ...], Codes]:
-    """Codes by order of appearance; hashing beats sorting on long text columns."""
-    if values.dtype.kind in "iub" and len(values):
-        unique, first, inverse = np.unique(values, return_index=True, return_inverse=True)
-        order = np.argsort(first)
-        rank = np.empty(len(order), dtype=np.int64)
-        rank[order] = np.arange(len(order))
-        return tuple(str(u) for u in unique[order].tolist()), rank[inverse]
-    seen: dict[object, int] = {}
-    raw = np.array([seen.setdefault(v, len(seen)) for v in values.tolist()], dtype=np.int64)
-    labels: dict[str, int] = {}
-    merged = np.array([labels.setdefault(_label(v), len(labels)) for v in seen], dtype=np.int64)
-    return tuple(labels), merged[raw] if len(raw) else raw
 
 
 def _chosen(
@@ -327,7 +197,7 @@ def _check_scale(rating: Floats, keep: Codes, scale: tuple[float, float]) -> Non
 
 
 def _match(
-    names: tuple[str, ...], codes: Codes, known: Sequence[str], reader: _Reader, keep: Codes
+    names: tuple[str, ...], codes: Codes, known: Sequence[str], reader: Reader, keep: Codes
 ) -> Codes:
     index = {name: i for i, name in enumerate(known)}
     recode = np.array([index.get(name, -1) for name in names], dtype=np.int64)
@@ -350,7 +220,7 @@ def _number_rows(key: Codes) -> Codes:
     return number
 
 
-def _check_repeats(place: Codes, attribute: Codes, keep: Codes, reader: _Reader) -> None:
+def _check_repeats(place: Codes, attribute: Codes, keep: Codes, reader: Reader) -> None:
     key = attribute * (int(place.max(initial=0)) + 1) + place
     order = np.argsort(key, kind="stable")
     same = np.flatnonzero(key[order][1:] == key[order][:-1])
@@ -363,7 +233,7 @@ def _check_repeats(place: Codes, attribute: Codes, keep: Codes, reader: _Reader)
         )
 
 
-def _shares(reader: _Reader, names: tuple[str, ...], sample: Codes) -> Floats:
+def _shares(reader: Reader, names: tuple[str, ...], sample: Codes) -> Floats:
     share = reader.numbers("proportion")
     wrong = np.flatnonzero(~(share >= 0) | np.isinf(share))
     if len(wrong):
@@ -386,7 +256,7 @@ def _own_lot(component: str) -> str:
     return f"(lot of {component})"
 
 
-def _lots(reader: _Reader, components: tuple[str, ...], component: Codes) -> list[str]:
+def _lots(reader: Reader, components: tuple[str, ...], component: Codes) -> list[str]:
     lot_of = [""] * len(components)
     if reader.has("lot"):
         lots, lot = reader.labels("lot", default="")
@@ -404,7 +274,7 @@ def _lots(reader: _Reader, components: tuple[str, ...], component: Codes) -> lis
 
 
 def _batches(
-    reader: _Reader,
+    reader: Reader,
     names: tuple[str, ...],
     components: tuple[str, ...],
     sample: Codes,
@@ -441,9 +311,7 @@ def _listed(components: tuple[str, ...], members: set[int]) -> str:
     return " and ".join(repr(components[i]) for i in sorted(members))
 
 
-def _ages(
-    reader: _Reader, sample: Codes, share: Floats, count: int, reference_age: float
-) -> Floats:
+def _ages(reader: Reader, sample: Codes, share: Floats, count: int, reference_age: float) -> Floats:
     if not reader.has("age_days"):
         return np.zeros(count)
     age = reader.numbers("age_days")
@@ -461,7 +329,7 @@ def _features(
     """Numbers are centred and scaled, words become one column a level; gaps stay at the average."""
     if table is None:
         return (), np.zeros((len(components) + len(extra), 0)), extra
-    reader = _Reader(table, "features", ("component",))
+    reader = Reader(table, "features", ("component",))
     names, code = reader.labels("component")
     extra = extra + [n for n in names if n not in components and n not in extra]
     index = {name: i for i, name in enumerate((*components, *extra))}

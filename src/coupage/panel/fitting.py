@@ -4,25 +4,35 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 
 from coupage.errors import InputError
 from coupage.panel.beliefs import MODEL_VERSION, Beliefs
-from coupage.panel.columns import Columns, Ratings, Samples, read_ratings, read_samples
+from coupage.panel.columns import Ratings, Samples, read_ratings, read_samples
 from coupage.panel.conditional import condense
 from coupage.panel.design import Layout, build_layout, build_terms, sample_features
 from coupage.panel.importance import Draws, integrate
 from coupage.panel.marginal import Table, reduce_table
-from coupage.panel.parts import Doubt, IntegratedPart, TasterFacts
-from coupage.panel.priors import Priors
+from coupage.panel.mode import Start, find_mode
+from coupage.panel.modepart import ModePart, biases, doubt_at_mode
+from coupage.panel.parts import Doubt, IntegratedPart, Part, TasterFacts
+from coupage.panel.priors import Priors, from_normal
+from coupage.panel.reading import Columns
+from coupage.panel.system import build_system
 from coupage.panel.tasting import agreement, signal
 
 __all__ = ["fit"]
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
+Method = Literal["auto", "integrated", "mode"]
+
+INTEGRATED_LIMIT = 150
 
 
 def fit(
@@ -36,6 +46,8 @@ def fit(
     features: Columns | None = None,
     extra_components: Iterable[str] = (),
     threshold: float = 0.9,
+    method: Method = "auto",
+    start: Beliefs | None = None,
 ) -> Beliefs:
     """Fit the model of the table.
 
@@ -63,6 +75,13 @@ def fit(
         Coffees that were never cupped and are to be part of recipes.
     threshold
         Chance that a verdict needs.
+    method
+        ``"integrated"`` integrates the standard deviations out; ``"mode"`` takes their posterior
+        mode, for tables so large that their doubt no longer matters and that dense matrices would
+        not fit. ``"auto"`` integrates while the terms span at most ``INTEGRATED_LIMIT``
+        directions (about that many samples, tasters and cuppings together).
+    start
+        Beliefs from nearly the same table, to begin the search of the mode from.
 
     Returns
     -------
@@ -92,9 +111,16 @@ def fit(
     if not given.attributes:
         raise InputError("ratings: there is no row; rate at least one cup, or name attributes=")
     layout = build_layout(described, np.unique(given.sample), _pass_count(given))
-    parts: dict[int, IntegratedPart] = {}
+    parts: dict[int, Part] = {}
+    task = _Task(given, described, layout, priors, seed, sample_features(described, layout))
+    methods = set()
     for which, rows in _groups(given):
-        parts.update(_integrated(which, rows, given, described, layout, priors, seed))
+        chosen = choose_method(given, rows[0]) if method == "auto" else method
+        methods.add(chosen)
+        if chosen == "integrated":
+            parts.update(_integrated(task, which, rows))
+        else:
+            parts.update(_at_mode(task, which, rows, start))
     return Beliefs(
         attributes=given.attributes,
         components=described.components,
@@ -103,14 +129,16 @@ def fit(
         passes=given.passes,
         taster_names=given.tasters,
         layout=layout,
-        sample_features=sample_features(described, layout),
+        sample_features=task.levels,
         parts=tuple(parts[a] for a in range(len(given.attributes))),
         priors=priors,
         reference_age=reference_age,
         threshold=threshold,
-        method="integrated",
+        method="integrated" if methods == {"integrated"} else "mode",
         notes=(),
-        fingerprint=_fingerprint(given, described, priors, reference_age, seed, threshold),
+        fingerprint=_fingerprint(
+            given, described, priors, reference_age, seed, threshold, sorted(methods)
+        ),
     )
 
 
@@ -131,39 +159,91 @@ def _groups(given: Ratings) -> list[tuple[list[int], Codes]]:
     return [(which, np.array(stack)) for which, stack in found.values()]
 
 
-def _integrated(
-    which: list[int],
-    rows: Codes,
-    given: Ratings,
-    described: Samples,
-    layout: Layout,
-    priors: Priors,
-    seed: int,
-) -> dict[int, IntegratedPart]:
-    terms = build_terms(given, described, layout, priors, rows[0])
+@dataclass(frozen=True, slots=True)
+class _Task:
+    """What all attributes share; ``levels`` (S, t) as in :func:`sample_features`."""
+
+    given: Ratings
+    described: Samples
+    layout: Layout
+    priors: Priors
+    seed: int
+    levels: sparse.csr_array
+
+    def facts(self, rows: Codes, coefficients: Floats, mean: Floats, sd: Floats) -> TasterFacts:
+        taster, count = self.given.taster[rows], len(self.given.tasters)
+        level = self.levels[self.given.sample[rows]] @ coefficients
+        return TasterFacts(
+            ratings=np.bincount(taster, minlength=count).astype(np.float64),
+            bias_mean=mean,
+            bias_sd=sd,
+            signal=signal(level, taster, count),
+            agreement=agreement(self.given, rows),
+        )
+
+
+def choose_method(given: Ratings, rows: Codes) -> Method:
+    """Integrate while the directions that the terms can span are few enough."""
+    cells = len(np.unique(given.sample[rows] * len(given.cuppings) + given.cupping[rows]))
+    own = given.taster[rows] * (int(given.sample.max(initial=0)) + 1) + given.sample[rows]
+    pairs = len(np.unique(own))
+    views = pairs if pairs < len(rows) else 0
+    span = min(len(rows), cells + len(given.tasters) + len(given.passes) + views)
+    return "integrated" if span <= INTEGRATED_LIMIT else "mode"
+
+
+def _integrated(task: _Task, which: list[int], rows: Codes) -> dict[int, IntegratedPart]:
+    given, priors = task.given, task.priors
+    terms = build_terms(given, task.described, task.layout, priors, rows[0])
     taster = given.taster[rows[0]]
     separate = priors.noise_ratio > 0 and len(given.tasters) > 1
     groups = taster if separate else np.zeros_like(taster)
     count = len(given.tasters) if separate else 1
-    values = given.rating[rows]
-    table = reduce_table(terms, values, groups, count, priors)
-    drawn = integrate(table, np.random.default_rng([seed, 1]))
-    levels = sample_features(described, layout)[given.sample[rows[0]]]
+    table = reduce_table(terms, given.rating[rows], groups, count, priors)
+    drawn = integrate(table, np.random.default_rng([task.seed, 1]))
     out = {}
     for i, a in enumerate(which):
-        part = _part(table, i, drawn[i], layout, priors, seed, len(given.tasters))
-        mean = part.weights @ part.means
-        facts = TasterFacts(
-            ratings=np.bincount(taster, minlength=len(given.tasters)).astype(np.float64),
-            bias_mean=part.tasters.bias_mean,
-            bias_sd=part.tasters.bias_sd,
-            signal=signal(levels @ mean, taster, len(given.tasters)),
-            agreement=agreement(given, rows[i]),
-        )
-        out[a] = IntegratedPart(
-            part.weights, part.means, part.covariances, part.pair_variance, part.doubt, facts
-        )
+        part = _part(table, i, drawn[i], task.layout, priors, task.seed, len(given.tasters))
+        bias = part.tasters
+        facts = task.facts(rows[i], part.weights @ part.means, bias.bias_mean, bias.bias_sd)
+        out[a] = replace(part, tasters=facts)
     return out
+
+
+def _at_mode(
+    task: _Task, which: list[int], rows: Codes, start: Beliefs | None
+) -> dict[int, ModePart]:
+    given, priors = task.given, task.priors
+    terms = build_terms(given, task.described, task.layout, priors, rows[0])
+    system = build_system(terms, given, rows[0])
+    shift = np.zeros(task.layout.size)
+    shift[: task.layout.components] = priors.mean
+    taster = system.slices[system.names.index("taster")]
+    out = {}
+    for i, a in enumerate(which):
+        before = _earlier(start, given.attributes[a], given.tasters)
+        mode = find_mode(system, given.rating[rows[i]], priors, start=before, seed=task.seed)
+        doubt = doubt_at_mode(mode, system, priors)
+        effects = np.mean([point.effects for point in mode.points], axis=0)
+        facts = task.facts(rows[i], shift + system.target @ effects, *biases(mode, taster))
+        pairing = doubt.names.index("pairing")
+        unit = from_normal(np.array([point.v[pairing] for point in mode.points]))
+        out[a] = ModePart(mode.points, shift, np.square(priors.pairing * unit), doubt, facts)
+    return out
+
+
+def _earlier(start: Beliefs | None, attribute: str, tasters: tuple[str, ...]) -> Start | None:
+    """Standard deviations of earlier beliefs, tasters matched by name."""
+    if start is None or attribute not in start.attributes:
+        return None
+    doubt = start.parts[start.attributes.index(attribute)].doubt
+    noise = float(np.median(doubt.noise))
+    own = dict(zip(start.taster_names, np.median(doubt.own_noise, axis=0).tolist(), strict=True))
+    return Start(
+        terms=dict(zip(doubt.names, np.median(doubt.terms, axis=0).tolist(), strict=True)),
+        noise=noise,
+        ratio=np.array([own.get(t, noise) / noise for t in tasters]),
+    )
 
 
 def _part(
@@ -199,9 +279,10 @@ def _fingerprint(
     reference_age: float,
     seed: int,
     threshold: float,
+    methods: list[str],
 ) -> str:
     digest = hashlib.sha256()
-    for thing in (MODEL_VERSION, priors, reference_age, seed, threshold):
+    for thing in (MODEL_VERSION, priors, reference_age, seed, threshold, methods):
         digest.update(repr(thing).encode() + b"\x00")
     for table in (given, described):
         for name in table.__slots__:

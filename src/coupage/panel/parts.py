@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
@@ -11,7 +12,15 @@ from scipy import sparse
 
 from coupage.panel.gaussians import GaussianMixture, Line
 
-__all__ = ["Doubt", "IntegratedPart", "Part", "TasterFacts", "load_part"]
+__all__ = [
+    "Doubt",
+    "IntegratedPart",
+    "Part",
+    "TasterFacts",
+    "load_part",
+    "register",
+    "store_common",
+]
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
@@ -116,18 +125,36 @@ class IntegratedPart:
 
     def store(self) -> tuple[dict[str, Any], Arrays]:
         arrays = {name: getattr(self, name) for name in _ARRAYS}
-        facts, common = _store_common(self.doubt, self.tasters)
+        facts, common = store_common(self.doubt, self.tasters)
         return {"kind": "integrated", **facts}, {**arrays, **common}
+
+
+_Loader = Callable[[dict[str, Any], Arrays, Doubt, TasterFacts], Part]
+_LOADERS: dict[str, _Loader] = {}
+
+
+def register(kind: str, loader: _Loader) -> None:
+    """Say how parts of a kind are rebuilt."""
+    _LOADERS[kind] = loader
 
 
 def load_part(facts: dict[str, Any], arrays: Arrays) -> Part:
     """Rebuild a part that was stored."""
-    doubt, tasters = _load_common(facts, arrays)
+    return _LOADERS[facts["kind"]](facts, arrays, *_load_common(facts, arrays))
+
+
+def _load(
+    _facts: dict[str, Any], arrays: Arrays, doubt: Doubt, tasters: TasterFacts
+) -> IntegratedPart:
     own = {name: arrays[name] for name in _ARRAYS}
     return IntegratedPart(**own, doubt=doubt, tasters=tasters)
 
 
-def _store_common(doubt: Doubt, tasters: TasterFacts) -> tuple[dict[str, Any], Arrays]:
+register("integrated", _load)
+
+
+def store_common(doubt: Doubt, tasters: TasterFacts) -> tuple[dict[str, Any], Arrays]:
+    """Facts and arrays that parts of every kind have."""
     arrays = {f"doubt_{name}": getattr(doubt, name) for name in _DOUBT}
     arrays |= {f"tasters_{name}": getattr(tasters, name) for name in _TASTERS}
     facts = {"names": doubt.names, "effective": doubt.effective, "rounds": doubt.rounds}
