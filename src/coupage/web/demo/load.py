@@ -8,8 +8,6 @@ from django.apps import apps
 from django.db import models, transaction
 
 from coupage.errors import InputError
-from coupage.web.blends.models import Recipe
-from coupage.web.cuppings.models import Sample
 from coupage.web.demo.generate import SEED, generate
 from coupage.web.demo.write import Writer
 from coupage.web.people import history
@@ -83,10 +81,8 @@ def _ours() -> list[type[models.Model]]:
 
 
 def _empty() -> None:
-    # What is sealed cannot lose its shares, so it is opened first.
-    Sample.objects.update(sealed=False)
-    Recipe.objects.update(sealed=False, state=Recipe.State.TRIAL)
     for model in _ours():
         # Raw, because rows that protect each other all go; the database looks at its foreign
-        # keys when the transaction ends, so the order does not matter.
+        # keys when the transaction ends. A sealed sample or recipe goes before its shares (models
+        # come in the order in which they are written down), which its seal would hold fast.
         model._base_manager.all()._raw_delete("default")
