@@ -91,6 +91,7 @@ def test_what_changed_since_the_dry_run_is_found_before_writing(client: Client) 
     response = client.post("/lots/import/", {"take": token(dry)})
     assert response.status_code == 409
     assert "Something changed between the check and now." in response.text
+    assert "leave the row out" in response.text  # our remedy, not the database's refusal
     assert Lot.objects.count() == 1
 
 
