@@ -96,7 +96,7 @@ def test_everything_to_be_tapped_on_a_phone_is_large_enough(
         assert box
         small = "small" in (button.get_attribute("class") or "")
         in_table = button.evaluate("e => Boolean(e.closest('.data'))")
-        assert box["height"] >= (32 if small or in_table else 48), button.inner_text()
+        assert box["height"] >= (44 if small or in_table else 48), button.inner_text()
         assert box["width"] >= 44
 
 
