@@ -60,7 +60,7 @@ def crossing(height: Callable[[float], float], floor: float, top: float, end: fl
     if height(end) >= floor:
         return end
     inside, outside = top, end
-    for _ in range(45):
+    while abs(outside - inside) > 1e-10:
         middle = (inside + outside) / 2
         if height(middle) >= floor:
             inside = middle
