@@ -19,13 +19,9 @@ def ask(home: Path, query: str) -> list[tuple]:
 
 
 def test_every_table_is_named_with_its_columns(furnished):
-    out, into = (
-        coupage("export", "--list", data=furnished),
-        coupage("import", "--list", data=furnished),
-    )
-    named = [line.split(":")[0] for line in out.stdout.splitlines()]
-    assert set(TABLES) <= set(named)
-    assert "  landed price (number" in into.stdout
+    listed = coupage("import", "--list", data=furnished).stdout.splitlines()
+    assert set(TABLES) <= {line.split(":")[0] for line in listed if not line.startswith(" ")}
+    assert any(line.startswith("  landed price (number") for line in listed)
 
 
 @pytest.mark.parametrize("ending", ["csv", "xlsx"])

@@ -24,8 +24,8 @@ def main(args: argparse.Namespace) -> int:
     from django.utils import timezone
 
     from coupage.web.demo.load import load_demo
-    from coupage.web.demo.scenario import DEMO_PASSWORD, DEMO_SIGN_IN
-    from coupage.web.people.models import Roastery
+    from coupage.web.demo.scenario import DEMO_PASSWORD
+    from coupage.web.people.models import Person, Roastery, Role
 
     there = Roastery.objects.filter(is_demo=True).exists()
     if not there or args.refresh:
@@ -33,5 +33,7 @@ def main(args: argparse.Namespace) -> int:
         print("The demo roastery is loaded.")
     else:
         print("The demo roastery was loaded before; --refresh loads it anew.")
-    print(f"Sign in as {DEMO_SIGN_IN} with the password {DEMO_PASSWORD} after: coupage run")
+    owner = Person.objects.filter(role=Role.OWNER, is_active=True).order_by("id").first()
+    if owner is not None:
+        print(f"Sign in as {owner.sign_in} with the password {DEMO_PASSWORD}; start: coupage run")
     return 0
