@@ -1,0 +1,311 @@
+"""Forms about briefs, blends and recipes; per cent become parts per million here."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, cast
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from coupage.units import PPM, show_share
+from coupage.web.batches.models import Batch
+from coupage.web.blends.models import Blend, Brief, Recipe, Want
+from coupage.web.coffees.models import Approach
+from coupage.web.coffees.queries import approaches
+from coupage.web.common.fields import MassField, NumberField, PercentField
+from coupage.web.common.modelforms import ModelChoiceField, ModelForm
+from coupage.web.cuppings.models import Attribute
+
+__all__ = [
+    "BlendForm",
+    "BriefForm",
+    "ChooseForm",
+    "ReasonForm",
+    "RecipeForm",
+    "SampleForm",
+    "ServiceForm",
+    "ShareFormSet",
+    "WantForm",
+    "WeighForm",
+    "share_forms",
+    "want_forms",
+]
+
+
+class BriefForm(ModelForm[Brief]):
+    """What a blend must taste like and may cost; its wants are forms of their own."""
+
+    cost_cap = NumberField(
+        label="Cost cap",
+        above=0,
+        places=4,
+        required=False,
+        help_text="Coffee per roasted kg: landed green divided by the yield.",
+    )
+    max_components = NumberField(label="Most coffees in the blend", low=1, high=6, places=0)
+    min_share_ppm = PercentField(
+        label="Least share of a coffee",
+        high=50,
+        help_text="Common practice: nothing under 5 %.",
+    )
+
+    class Meta:
+        model = Brief
+        fields = ["name", "service", "cost_cap", "max_components", "min_share_ppm", "note"]
+        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
+        error_messages = {"name": {"unique": "Another brief has this name."}}
+
+    def __init__(self, *args: Any, currency: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["cost_cap"].unit = f"{currency}/kg"  # type: ignore[attr-defined]
+
+
+class WantForm(forms.Form):
+    """What is wanted of one attribute; left at "no wish" it says nothing."""
+
+    kind = forms.ChoiceField(
+        required=False, choices=[("", "no wish"), *Want.Kind.choices], label="Wanted"
+    )
+    low = NumberField(low=0, high=10, places=2, required=False, label="From")
+    high = NumberField(low=0, high=10, places=2, required=False, label="To")
+    importance = NumberField(
+        above=0, high=10, places=1, required=False, label="Importance", initial=Decimal(1)
+    )
+    must = forms.BooleanField(required=False, label="must-have")
+
+    def __init__(self, attribute: Attribute, *args: Any, **kwargs: Any) -> None:
+        self.attribute = attribute
+        kwargs["prefix"] = f"want-{attribute.pk}"
+        super().__init__(*args, **kwargs)
+
+    def clean(self) -> None:
+        super().clean()
+        kind, values = self.cleaned_data.get("kind"), self.cleaned_data
+        low, high = values.get("low"), values.get("high")
+        if not kind:
+            if low is not None or high is not None:
+                self.add_error("kind", "Say how this range is wanted, or empty it.")
+            return
+        if kind != Want.Kind.AT_MOST and low is None and "low" not in self.errors:
+            self.add_error("low", "Give the lower end, from 0 to 10.")
+        if kind != Want.Kind.AT_LEAST and high is None and "high" not in self.errors:
+            self.add_error("high", "Give the upper end, from 0 to 10.")
+        if low is not None and high is not None and low >= high:
+            self.add_error("high", f"must be more than {low}")
+
+    def want(self) -> Want | None:
+        """Return the want that was typed, or None."""
+        values = self.cleaned_data
+        if not values.get("kind"):
+            return None
+        return Want(
+            attribute=self.attribute,
+            kind=values["kind"],
+            low=values["low"],
+            high=values["high"],
+            importance=values["importance"] or Decimal(1),
+            must=values["must"],
+        )
+
+
+def want_forms(brief: Brief | None, data: Any = None) -> list[WantForm]:
+    """Return one form for each attribute in use, filled from a brief's wants."""
+    kept = {want.attribute_id: want for want in brief.wants.all()} if brief else {}
+    attributes = Attribute.objects.filter(archived=False) | Attribute.objects.filter(pk__in=kept)
+    made = []
+    for attribute in attributes.distinct():
+        want = kept.get(attribute.pk)
+        fields = ("kind", "low", "high", "importance", "must")
+        initial = {name: getattr(want, name) for name in fields} if want else None
+        made.append(WantForm(attribute, data, initial=initial))
+    return made
+
+
+class BlendForm(ModelForm[Blend]):
+    """A named product."""
+
+    class Meta:
+        model = Blend
+        fields = ["name", "brief", "note"]
+        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
+        error_messages = {"name": {"unique": "Another blend has this name."}}
+        help_texts = {"brief": "What it must taste like; recipes are held against it."}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offered = Brief.objects.filter(archived=False)
+        if self.instance.pk and self.instance.brief_id:
+            offered = offered | Brief.objects.filter(pk=self.instance.brief_id)
+        self.fields["brief"].queryset = offered.distinct()  # type: ignore[attr-defined]
+        self.fields["brief"].empty_label = "no brief yet"  # type: ignore[attr-defined]
+
+
+class ShareForm(forms.Form):
+    """One coffee and its share of the roasted blend."""
+
+    component = ModelChoiceField[Approach](
+        queryset=Approach.objects.none(), required=False, label="Coffee", empty_label="choose"
+    )
+    share = PercentField(label="Share", required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        kept = self.initial.get("component")
+        offered = approaches()
+        if kept is not None:
+            # A recipe may hold a coffee that was put away since; it stays choosable here.
+            pk = kept.pk if isinstance(kept, Approach) else kept
+            offered = (offered | Approach.objects.filter(pk=pk).select_related("lot")).distinct()
+        self.fields["component"].queryset = offered  # type: ignore[attr-defined]
+
+    def clean(self) -> None:
+        super().clean()
+        component, share = self.cleaned_data.get("component"), self.cleaned_data.get("share")
+        if component is None and share:
+            self.add_error("component", "Choose the coffee that has this share.")
+        if component is not None and not share and "share" not in self.errors:
+            self.add_error("share", "Give its share, above 0 %; or empty the row.")
+
+
+class ShareFormSet(forms.BaseFormSet):  # type: ignore[type-arg]
+    """The shares of a recipe: each coffee once, 100 % together."""
+
+    def clean(self) -> None:
+        if any(self.errors):
+            return
+        shares = self.shares()
+        if not shares:
+            raise ValidationError("Choose at least one coffee and give its share.")
+        named = [f.cleaned_data["component"] for f in self.forms if f.cleaned_data.get("component")]
+        twice = {str(a) for a in named if named.count(a) > 1}
+        if twice:
+            raise ValidationError(f"{', '.join(sorted(twice))} stands here twice; add it up.")
+        total = sum(shares.values())
+        if total != PPM:
+            off = show_share(abs(PPM - total))
+            raise ValidationError(
+                f"The shares add up to {show_share(total)}: {off} "
+                f"{'are missing' if total < PPM else 'too much'}."
+            )
+
+    def shares(self) -> dict[Approach, int]:
+        """Return the shares in parts per million, in the order typed."""
+        return {
+            form.cleaned_data["component"]: form.cleaned_data["share"]
+            for form in self.forms
+            if form.cleaned_data.get("component") and form.cleaned_data.get("share")
+        }
+
+
+_ShareFormSet = forms.formset_factory(ShareForm, formset=ShareFormSet, extra=1, max_num=20)
+
+
+def share_forms(recipe: Recipe | None, data: Any = None) -> ShareFormSet:
+    """Return the rows of coffees and shares, filled from a recipe."""
+    initial = (
+        [{"component": share.approach, "share": share.share_ppm} for share in recipe.shares.all()]
+        if recipe
+        else []
+    )
+    return cast(ShareFormSet, _ShareFormSet(data, initial=initial))
+
+
+class RecipeForm(forms.Form):
+    """What goes with the shares of a recipe."""
+
+    reason = forms.CharField(
+        label="Why this recipe",
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2}),
+        help_text="What changed and why, in a sentence; it is printed on the recipe card.",
+    )
+
+
+class ReasonForm(forms.Form):
+    """A reason that history keeps."""
+
+    reason = forms.CharField(widget=forms.Textarea(attrs={"rows": 2}))
+
+
+class ServiceForm(ReasonForm):
+    """From when, or until when, and why."""
+
+    on = forms.DateField(
+        label="Date", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    field_order = ("on", "reason")
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["on"].initial = timezone.localdate()
+
+
+class ChooseForm(forms.Form):
+    """How to look for the best recipes."""
+
+    step = forms.ChoiceField(
+        choices=[("5", "5 %"), ("2", "2 %"), ("1", "1 %")],
+        initial="5",
+        help_text="Common practice: steps of 5 to 10 %.",
+    )
+    coffees = forms.ModelMultipleChoiceField(
+        queryset=Approach.objects.none(),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+        help_text="None ticked means all of them.",
+    )
+    in_stock = forms.BooleanField(
+        required=False, label="only coffees of which green is on hand", initial=True
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["coffees"].queryset = approaches()  # type: ignore[attr-defined]
+
+
+class _BatchChoice(ModelChoiceField[Batch]):
+    def label_from_instance(self, obj: Batch) -> str:
+        return (
+            f"{obj.number}, roasted {timezone.localtime(obj.roasted_at):%-d %b %Y}, {obj.verdict}"
+        )
+
+
+class WeighForm(forms.Form):
+    """How much to weigh, on what scale, and from which batches."""
+
+    total = MassField(label="How much blend", above=0, high=2000, unit="kg")
+    lifts = NumberField(
+        label="In how many lifts", low=1, high=50, places=0, initial=Decimal(1), required=False
+    )
+    resolution = NumberField(
+        label="Smallest step of the scale", unit="g", above=0, high=1000, initial=Decimal(10)
+    )
+
+    def __init__(
+        self, *args: Any, unit: str, batches: dict[Approach, list[Batch]], **kwargs: Any
+    ) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["total"].unit = unit  # type: ignore[attr-defined]
+        self.approaches = list(batches)
+        for approach, found in batches.items():
+            queryset = Batch.objects.filter(pk__in=[b.pk for b in found]).order_by("-roasted_at")
+            self.fields[f"batch-{approach.pk}"] = _BatchChoice(
+                queryset=queryset,
+                label=f"Batch of {approach}",
+                required=False,
+                initial=found[0].pk if found else None,
+                empty_label="written in by hand",
+            )
+
+    def chosen(self) -> dict[Approach, Batch]:
+        """Return the batch chosen for each coffee that has one."""
+        named = {a: self.cleaned_data.get(f"batch-{a.pk}") for a in self.approaches}
+        return {approach: batch for approach, batch in named.items() if batch is not None}
+
+
+class SampleForm(forms.Form):
+    """Name the sample that is made by a recipe."""
+
+    label = forms.CharField(max_length=80, help_text="What stands on the jar; each label once.")

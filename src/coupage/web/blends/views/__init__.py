@@ -1,0 +1,1 @@
+"""Pages about briefs, blends and recipes: one domain call each."""

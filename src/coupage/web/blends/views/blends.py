@@ -1,0 +1,77 @@
+"""Pages about blends."""
+
+from __future__ import annotations
+
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from coupage.errors import InputError
+from coupage.web.blends import actions, forms
+from coupage.web.blends.models import Blend
+from coupage.web.blends.pages.blend import blend_page, blends_page
+from coupage.web.common.feedback import done, not_done
+from coupage.web.common.requests import Request
+from coupage.web.people.access import needs
+from coupage.web.people.queries import roastery
+
+__all__ = ["add_blend", "archive_blend", "blend", "change_blend", "index"]
+
+
+@needs("see")
+@require_safe
+def index(request: Request) -> HttpResponse:
+    """List the blends."""
+    page = blends_page(request, roastery().currency)
+    return render(request, "blends/index.html", {"page": page})
+
+
+@needs("see")
+@require_safe
+def blend(request: Request, pk: int) -> HttpResponse:
+    """Show one blend and its recipes."""
+    return render(request, "blends/blend.html", {"page": blend_page(pk)})
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def add_blend(request: Request) -> HttpResponse:
+    """Add a blend."""
+    form = forms.BlendForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        made = actions.add_blend(blend=form.save(commit=False), by=request.user, at=timezone.now())
+        done(request, f"{made.name} is added; write its first recipe.")
+        return redirect("blends:add-recipe", made.pk)
+    return render(request, "blends/add_blend.html", {"form": form})
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def change_blend(request: Request, pk: int) -> HttpResponse:
+    """Change a blend's name, brief or note."""
+    blend = get_object_or_404(Blend, pk=pk)
+    name = blend.name
+    form = forms.BlendForm(request.POST or None, instance=blend)
+    if request.method == "POST" and form.is_valid():
+        actions.change_blend(blend=form.save(commit=False), by=request.user, at=timezone.now())
+        done(request, f"{blend.name} is changed.")
+        return redirect("blends:blend", pk)
+    return render(request, "blends/change_blend.html", {"form": form, "pk": pk, "name": name})
+
+
+@needs("work")
+@require_POST
+def archive_blend(request: Request, pk: int) -> HttpResponse:
+    """Put a blend away, or take it out again (``?back``)."""
+    blend = get_object_or_404(Blend, pk=pk)
+    away = "back" not in request.GET
+    try:
+        actions.archive_blend(blend=blend, archived=away, by=request.user, at=timezone.now())
+    except InputError as problem:
+        not_done(request, f"{problem}.")
+    else:
+        undo = reverse("blends:archive-blend", args=[pk]) + ("?back" if away else "")
+        done(request, f"{blend.name} is {'put away' if away else 'in use again'}.", undo=undo)
+    return redirect("blends:blend", pk)
