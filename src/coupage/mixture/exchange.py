@@ -19,10 +19,14 @@ from coupage.mixture.limits import Floats
 
 __all__ = ["search"]
 
+Picks = np.ndarray[tuple[int], np.dtype[np.int64]]
 _GAIN = 1e-10
 _WORTH = 1e-6  # a round that gains less than this share is not worth another
 _MOST_PASSES = 60
 _COARSE = 6
+_ALIKE = 1e-9  # values as near as this are of mirrored designs, or of one
+_SURE = 4
+_TRIES_SETTLED = 3
 
 
 def search(
@@ -46,22 +50,18 @@ def search(
     rows = basis.rows(listed)
     kept = basis.rows(fixed) if len(fixed) else np.empty((0, rows.shape[1]))
     coarse = sizes[:_COARSE]
-    found: list[tuple[float, tuple[int, ...]]] = []
-    for _ in range(starts):
-        picks = _random_start(rows, kept, free, rng)
-        value = _exchange_list(score, rows, kept, picks)
-        key = tuple(sorted(picks.tolist()))
-        if np.isfinite(value) and key not in {k for _, k in found}:
-            found.append((value, key))
-    best: tuple[float, Floats] | None = None
-    for _, key in sorted(found)[: max(1, starts // 2)]:
-        x = listed[list(key)]
-        value = _refine(score, basis, neighbours, kept, x, coarse)
-        if best is None or value < best[0] - _GAIN:
-            best = value, x
-    if best is None:
+    starts_found = _list_starts(score, rows, kept, free, starts, rng)
+    if not starts_found:
         return None
-    for _ in range(starts):
+    best = np.inf, listed[starts_found[0][1]]
+    for _, picks in starts_found[: max(1, starts // 2)]:
+        x = listed[picks]
+        value = _refine(score, basis, neighbours, kept, x, coarse)
+        if value < best[0] - _GAIN:
+            best = value, x
+    # One optimum alone, and no move improves it: the search is over but for a few tries.
+    settled = len(starts_found) == 1 and best[0] > starts_found[0][0] - _GAIN
+    for _ in range(_TRIES_SETTLED if settled else starts):
         pool = np.concatenate([best[1], listed])
         picks = np.arange(free)
         out = rng.choice(free, -(-free // 4), replace=False)
@@ -72,13 +72,36 @@ def search(
         value = _refine(score, basis, neighbours, kept, x, coarse)
         if value < best[0] - _GAIN:
             best = value, x
-    _refine(score, basis, neighbours, kept, best[1], sizes[_COARSE:])
+            settled = False
+    if not settled:
+        _refine(score, basis, neighbours, kept, best[1], sizes[_COARSE:])
     return best[1]
 
 
-def _random_start(
-    rows: Floats, kept: Floats, free: int, rng: np.random.Generator
-) -> np.ndarray[tuple[int], np.dtype[np.int64]]:
+def _list_starts(
+    score: Score, rows: Floats, kept: Floats, free: int, starts: int, rng: np.random.Generator
+) -> list[tuple[float, Picks]]:
+    """Designs of different value, the best first; fewer starts when the best keeps coming back."""
+    found: list[tuple[float, Picks]] = []
+    again = 0
+    for _ in range(starts):
+        picks = _random_start(rows, kept, free, rng)
+        value = _exchange_list(score, rows, kept, picks)
+        if not np.isfinite(value):
+            continue
+        if found and abs(value - found[0][0]) <= _ALIKE * max(1.0, abs(value)):
+            again += 1
+            if again == _SURE:
+                break
+        elif all(abs(value - other) > _ALIKE for other, _ in found):
+            if not found or value < found[0][0]:
+                again = 0
+            found.append((value, picks))
+            found.sort(key=lambda pair: pair[0])
+    return found
+
+
+def _random_start(rows: Floats, kept: Floats, free: int, rng: np.random.Generator) -> Picks:
     """A third of the rows at random, the others one by one where the doubt is largest."""
     picks = list(rng.integers(len(rows), size=-(-free // 3)))
     chosen = np.concatenate([kept, rows[picks]])
@@ -96,9 +119,7 @@ def _random_start(
     return np.array(picks, dtype=np.int64)
 
 
-def _exchange_list(
-    score: Score, rows: Floats, kept: Floats, picks: np.ndarray[tuple[int], np.dtype[np.int64]]
-) -> float:
+def _exchange_list(score: Score, rows: Floats, kept: Floats, picks: Picks) -> float:
     """Carry out the best exchange until none helps; ``picks`` is changed in place."""
     value = score.start(np.concatenate([kept, rows[picks]]))
     if not np.isfinite(value):
@@ -157,8 +178,8 @@ def _move_together(
     kept: Floats,
     x: Floats,
     moved: Floats,
-    best: np.ndarray[tuple[int], np.dtype[np.int64]],
-    order: np.ndarray[tuple[int], np.dtype[np.int64]],
+    best: Picks,
+    order: Picks,
     value: float,
 ) -> float:
     """Carry out all promising moves at once, or fewer of them, down to the best one alone."""

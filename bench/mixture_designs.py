@@ -1,0 +1,161 @@
+"""Are the trials we choose as good as exchange over a candidate list, and as quick?"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+
+import numpy as np
+
+from coupage.mixture import Region, assess, choose_trials, model_matrix, simplex_centroid
+from coupage.mixture.candidates import candidates
+
+TITLE = "Designs for mixtures: efficiency and time"
+COMPONENTS = range(3, 11)
+REPEATS = 5  # random starts, the usual default of exchange over a list
+MOST_LISTED = 4_000
+
+
+@dataclass
+class Case:
+    name: str
+    region: Region
+    runs: int
+
+
+def cases() -> list[Case]:
+    found = []
+    for q in COMPONENTS:
+        names = [f"c{i}" for i in range(q)]
+        runs = q * (q + 1) // 2 + 5
+        found.append(Case(f"{q}, free", Region(names), runs))
+        bounded = Region(names, 0.02, round(2.2 / q, 3))
+        found.append(Case(f"{q}, 2 to {100 * bounded.upper[0]:g} %", bounded, runs))
+    return found
+
+
+def usual_list(region: Region) -> np.ndarray:
+    """What textbooks list: centroids when free, else corners, their midpoints, the centre."""
+    corners = region.vertices()
+    if len(corners) == region.q:
+        points = simplex_centroid(region.q)
+        return points[(points > 0).sum(axis=1) <= 4]
+    i, j = np.triu_indices(len(corners), 1)
+    middles = (corners[i] + corners[j]) / 2
+    if len(middles) > MOST_LISTED:
+        middles = middles[np.random.default_rng(0).choice(len(middles), MOST_LISTED, False)]
+    return np.concatenate([corners, middles, corners.mean(axis=0, keepdims=True)])
+
+
+def exchange_over_list(rows: np.ndarray, runs: int, criterion: str, moments: np.ndarray) -> tuple:
+    """Fedorov's exchange, best swap of each row in turn; returns the rows of the best repeat.
+
+    Written apart from the package: Fedorov (1972), Theory of Optimal Experiments, section 3.2.
+    """
+    rng = np.random.default_rng(1)
+    best = (np.inf, None)
+    for _ in range(REPEATS):
+        picks = rng.choice(len(rows), runs, replace=len(rows) < runs)
+        for _ in range(50):
+            changed = False
+            for k in range(runs):
+                x = rows[picks]
+                inverse = np.linalg.pinv(x.T @ x, hermitian=True)
+                there = rows @ inverse
+                d_new = np.einsum("ij,ij->i", there, rows)
+                d_old = d_new[picks[k]]
+                cross = there @ rows[picks[k]]
+                ratio = (1 + d_new) * (1 - d_old) + cross**2
+                if criterion == "D":
+                    gain = ratio - 1
+                else:
+                    spread = inverse @ moments @ inverse
+                    b_new = np.einsum("ij,ij->i", rows @ spread, rows)
+                    b_cross = rows @ spread @ rows[picks[k]]
+                    b_old = b_new[picks[k]]
+                    top = (1 - d_old) * b_new + 2 * cross * b_cross - (1 + d_new) * b_old
+                    gain = np.where(ratio > 1e-9, top / np.maximum(ratio, 1e-9), -np.inf)
+                into = int(np.argmax(gain))
+                if gain[into] > 1e-8:
+                    picks[k] = into
+                    changed = True
+            if not changed:
+                break
+        x = rows[picks]
+        sign, size = np.linalg.slogdet(x.T @ x)
+        if sign <= 0 or np.linalg.cond(x.T @ x) > 1e14:
+            continue
+        value = -size if criterion == "D" else np.trace(np.linalg.solve(x.T @ x, moments))
+        if value < best[0]:
+            best = (value, picks.copy())
+    return best
+
+
+def ideal(rows: np.ndarray, criterion: str, moments: np.ndarray) -> float:
+    """Value of the approximate optimum over the listed rows, by multiplicative weights.
+
+    Silvey, Titterington & Torsney (1978), Commun. Statist. A7:1379-1389. Returned is a bound that
+    holds for every design on the list: the value reached, less what the equivalence theorem leaves.
+    """
+    p = rows.shape[1]
+    weights = np.full(len(rows), 1 / len(rows))
+    for _ in range(600):
+        inverse = np.linalg.inv((rows * weights[:, None]).T @ rows)
+        if criterion == "D":
+            sense, value = np.einsum("ij,jk,ik->i", rows, inverse, rows), p
+            weights = weights * sense / p
+        else:
+            spread = inverse @ moments @ inverse
+            sense = np.einsum("ij,jk,ik->i", rows, spread, rows)
+            value = np.trace(inverse @ moments)
+            weights = weights * np.sqrt(sense / value)
+            weights /= weights.sum()
+        if sense.max() < value * 1.0005:
+            break
+    if criterion == "D":
+        return float(np.exp(np.linalg.slogdet(inverse)[1] / -p) * sense.max() / p)
+    return float(value * value / sense.max())
+
+
+def run() -> str:
+    lines = [
+        "Quadratic model, runs = terms + 5. *Efficiency* is against the best approximate design on",
+        "a list of recipes that holds the points of both designs, corrected by the equivalence",
+        "theorem so that no design on the list can pass 1; *list* is Fedorov's exchange over the",
+        f"usual list ({REPEATS} random starts), written in NumPy for this table. R's exchange over",
+        "a list took, measured once on a 2-core machine, 0.01 s for 3 components, 0.3-0.8 s for 5,",
+        "4-19 s for 8. Times are processor time of one core.",
+        "",
+        "| components | runs | criterion | efficiency | list | ratio | s | s, list |",
+        "| --- | ---: | --- | ---: | ---: | ---: | ---: | ---: |",
+    ]
+    choose_trials(Region("ab"), 4)  # load what is loaded once
+    worst = np.inf
+    for case in cases():
+        listed = usual_list(case.region)
+        terms = model_matrix(listed, "quadratic")
+        x, share = case.region.average_points(4)
+        there = model_matrix(x, "quadratic")
+        moments = (there * share[:, None]).T @ there
+        for criterion in ("D", "I"):
+            start = time.process_time()
+            trials = choose_trials(case.region, case.runs, criterion=criterion)
+            ours_s = time.process_time() - start
+            start = time.process_time()
+            _, picks = exchange_over_list(terms, case.runs, criterion, moments)
+            list_s = time.process_time() - start
+            theirs = assess(case.region, listed[picks], criterion=criterion)
+            wide = candidates(case.region, None, np.random.default_rng(2))
+            wide = np.concatenate([wide, trials.points, listed[picks]])
+            best = ideal(model_matrix(wide, "quadratic"), criterion, moments)
+            if criterion == "D":
+                ours, other = trials.d_efficiency / best, theirs.d_efficiency / best
+            else:
+                ours, other = best / trials.mean_variance, best / theirs.mean_variance
+            worst = min(worst, ours / other)
+            lines.append(
+                f"| {case.name} | {case.runs} | {criterion} | {ours:.4f} | {other:.4f} | "
+                f"{ours / other:.4f} | {ours_s:.2f} | {list_s:.2f} |"
+            )
+    lines += ["", f"Smallest ratio to the list: {worst:.4f}."]
+    return "\n".join(lines)
