@@ -18,15 +18,60 @@ from coupage.recipe.lattice import Lattice, folding
 from coupage.recipe.majorants import FAMILY_LIMITS, FARTHEST, NODES_PER_UNIT, majorant_table
 from coupage.recipe.posterior import Posterior
 
-__all__ = ["Event"]
+__all__ = ["Event", "Outlook"]
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 # Rounding in sums of products of coefficients (up to some hundreds): far above what doubles lose.
 _ROUNDING = 1e-12
 # The window looks at every so many nodes: it only has to be safe, and a cup pays for each.
-_WINDOW_STRIDE = 4
+_STRIDE = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Outlook:
+    """What one want looks like for n cups, as polynomials over their compositions.
+
+    Attributes
+    ----------
+    mean : (n, monomials of degree 2)
+    within, between : (n, monomials of degree 4)
+        Mean variance within the parts, and variance of their means.
+    low, high : (n, 1)
+        Where the mean must lie for the chance that was asked for to be possible.
+    """
+
+    mean: Floats
+    within: Floats
+    between: Floats
+    low: Floats
+    high: Floats
+
+    def take(self, rows: Ints | Bools) -> Outlook:
+        return Outlook(
+            self.mean[rows], self.within[rows], self.between[rows], self.low[rows], self.high[rows]
+        )
+
+    def reachable(self, lattice: Lattice) -> Bools:
+        """Cups (n,) whose mean can reach the window: a quadratic on the simplex lies between its
+        least and its largest Bernstein coefficient.
+        """
+        repeats = np.where(lattice.fold.powers2.max(axis=1) == 2, 1.0, 2.0)
+        ends = self.mean / repeats
+        reach = (ends.max(axis=1) >= self.low[:, 0]) & (ends.min(axis=1) <= self.high[:, 0])
+        return np.asarray(reach)
+
+    def holds(self, lattice: Lattice) -> Bools:
+        """Recipes (n, m) whose mean lies in the window."""
+        mean = self.mean @ lattice.degree2
+        holds = np.ones(mean.shape, dtype=bool)
+        if np.isfinite(self.low).any():
+            holds &= mean >= self.low
+        if np.isfinite(self.high).any():
+            holds &= mean <= self.high
+        return holds
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,60 +83,58 @@ class Event:
     high: float
     posterior: Posterior
 
-    def loose(self, cups: Ints, lattice: Lattice) -> Floats:
-        """Upper bound of the chance (n, m) for each cup and composition, without degree 8."""
-        m, v, b = self._moments(cups, lattice)
-        family = len(FAMILY_LIMITS) + 1
-        return self._bound(m, v, b, None, family * majorant_table().nodes)
+    def outlook(self, cups: Ints, needed: Floats | float) -> Outlook:
+        """Polynomials of each cup (n, k), and the window of its mean.
 
-    def window(self, cups: Ints, needed: Floats | float) -> tuple[Floats, Floats]:
-        """Lowest and highest mean, each (n, 1), with which a cup's recipe can have a chance of
-        ``needed`` (a number, or one for each cup).
-
-        The majorants hold for any unit of measure, not only the mean variance v: take the largest
-        v of the cup, v0. Then h has a mean of v / v0 - 1 <= 0, and the last family (C = 0,
-        c_h >= 0) gives P <= c + A b v / v0 for z = (m - low) / sqrt(v0), whatever v is. A
+        Outside the window no recipe of the cup has a chance of ``needed`` (a number, or one for
+        each cup). The majorants hold for any unit of measure, not only the mean variance v: take
+        the largest v of the cup, v0. Then h has a mean of v / v0 - 1 <= 0, and the last family
+        (C = 0, c_h >= 0) gives P <= c + A b v / v0 for z = (m - low) / sqrt(v0), whatever v is. A
         polynomial on the simplex is at most its largest Bernstein coefficient, which bounds v and
         b v over all compositions of the cup.
         """
+        mean = self.posterior.mean_coefficients(cups)
         within, between = self.posterior.spread_coefficients(cups)
         repeats = folding(cups.shape[1]).repeats4
         unit = np.maximum((within / repeats).max(axis=1), 1e-12)[:, None]
         ratio = np.maximum((between / repeats).max(axis=1), 0)[:, None] / unit
         table = majorant_table()
-        bound = table.constant[-1, ::_WINDOW_STRIDE] + table.u_squared[-1, ::_WINDOW_STRIDE] * ratio
+        bound = table.constant[-1, ::_STRIDE] + table.u_squared[-1, ::_STRIDE] * ratio
         enough = bound >= np.reshape(needed, (-1, 1))
         # Every node below the first that is high enough is too low.
-        first = np.where(enough.any(axis=1), enough.argmax(axis=1), enough.shape[1])
-        z = (first[:, None] - 1) * _WINDOW_STRIDE / NODES_PER_UNIT - FARTHEST
-        z = np.where(first[:, None] == 0, -np.inf, z)
+        first = np.where(enough.any(axis=1), enough.argmax(axis=1), enough.shape[1])[:, None]
+        z = np.where(first == 0, -np.inf, (first - 1) * _STRIDE / NODES_PER_UNIT - FARTHEST)
         reach = z * np.sqrt(unit)
         low = self.low + reach if np.isfinite(self.low) else np.full(reach.shape, -np.inf)
         high = self.high - reach if np.isfinite(self.high) else np.full(reach.shape, np.inf)
-        return low, high
+        return Outlook(mean, within, between, low, high)
 
-    def tight(self, cups: Ints, lattice: Lattice, rows: Ints, columns: Ints) -> Floats:
+    def loose(self, outlook: Outlook, lattice: Lattice) -> Floats:
+        """Upper bound of the chance (n, m) for each cup and composition, without degree 8."""
+        m = outlook.mean @ lattice.degree2
+        v = np.maximum(outlook.within @ lattice.degree4, _floor(outlook.within))
+        b = np.maximum(outlook.between @ lattice.degree4, 0)
+        return self._bound(m, v, b, None, len(FAMILY_LIMITS) + 1)
+
+    def tight(
+        self, cups: Ints, outlook: Outlook, lattice: Lattice, rows: Ints, columns: Ints
+    ) -> Floats:
         """Upper bound of the chance of composition ``columns[i]`` of cup ``rows[i]``, (s,)."""
-        m, v, b = self._moments(cups, lattice)
-        m, v, b = m[rows, columns], v[rows, columns], b[rows, columns]
-        _, quartic = self.posterior.part_coefficients(cups)
-        weighted = np.swapaxes(quartic, 0, 1) * np.sqrt(self.posterior.weights)[:, None]
-        products = np.swapaxes(weighted, 1, 2) @ weighted
-        octic = lattice.fold.square(products)
-        if len(rows) * 40 > len(cups) * lattice.total:
-            square = (octic @ lattice.degree8())[rows, columns]
-        else:
-            powers = np.ascontiguousarray(lattice.degree8(columns).T)
-            square = np.einsum("sm,sm->s", octic[rows], powers)
-        scale = np.abs(octic).max()
-        kappa = np.maximum((square + _ROUNDING * scale) / np.square(v) - 1, 0)
-        family = np.searchsorted(FAMILY_LIMITS, kappa)
-        return self._bound(m, v, b, kappa, family * majorant_table().nodes)
+        at = _At(lattice, rows, columns, dense=len(rows) * 40 > len(cups) * lattice.total)
+        m = at.values(outlook.mean, lattice.degree2)
+        v = np.maximum(at.values(outlook.within, lattice.degree4), _floor(outlook.within))
+        b = np.maximum(at.values(outlook.between, lattice.degree4), 0)
+        octic = self.posterior.square_coefficients(cups)
+        square = at.octic_values(octic) + _ROUNDING * np.abs(octic).max()
+        square += self.posterior.rest * lattice.lengths[columns]
+        kappa = np.maximum(square / np.square(v) - 1, 0)
+        return self._bound(m, v, b, kappa, np.searchsorted(FAMILY_LIMITS, kappa))
 
-    def guess(self, cups: Ints, lattice: Lattice, columns: Ints | slice = slice(None)) -> Floats:
+    def guess(self, outlook: Outlook, lattice: Lattice) -> Floats:
         """Chance (n, m) as if the mixture were one Gaussian of its mean and variance."""
-        m, v, b = self._moments(cups, lattice, columns)
-        scale = 1 / np.sqrt(v + b)
+        m = outlook.mean @ lattice.degree2
+        v = (outlook.within + outlook.between) @ lattice.degree4
+        scale = 1 / np.sqrt(np.maximum(v, _floor(outlook.within)))
         chance = np.ones_like(m)
         if np.isfinite(self.low):
             chance = ndtr((m - self.low) * scale)
@@ -112,20 +155,10 @@ class Event:
                 chance -= ndtr(np.nan_to_num((self.low - means) * scale, nan=0.0))
         return np.asarray(self.posterior.weights @ np.maximum(chance, 0))
 
-    def _moments(
-        self, cups: Ints, lattice: Lattice, columns: Ints | slice = slice(None)
-    ) -> tuple[Floats, Floats, Floats]:
-        within, between = self.posterior.spread_coefficients(cups)
-        floor = _ROUNDING * (np.abs(within).max() + 1e-6)
-        quartic = lattice.degree4[:, columns]
-        m = self.posterior.mean_coefficients(cups) @ lattice.degree2[:, columns]
-        v = np.maximum(within @ quartic, floor)
-        b = np.maximum(between @ quartic, 0)
-        return m, v, b
-
     def _bound(
-        self, m: Floats, v: Floats, b: Floats, kappa: Floats | None, offset: int | Ints
+        self, m: Floats, v: Floats, b: Floats, kappa: Floats | None, family: int | Ints
     ) -> Floats:
+        offset = family * majorant_table().nodes
         scale = 1 / np.sqrt(v)
         ratio = b * scale * scale
         bound = np.ones_like(m)
@@ -135,6 +168,39 @@ class Event:
             other = _side((self.high - m) * scale, ratio, kappa, offset)
             bound = np.maximum(bound + other - 1, 0) if np.isfinite(self.low) else other
         return bound
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _At:
+    """Values of polynomials at some of the compositions of some cups.
+
+    When they are many, all values come as one matrix product; when they are few, one by one.
+    """
+
+    lattice: Lattice
+    rows: Ints
+    columns: Ints
+    dense: bool
+
+    def values(self, coefficients: Floats, powers: Floats) -> Floats:
+        if self.dense:
+            return np.asarray((coefficients @ powers)[self.rows, self.columns])
+        return _each(coefficients[self.rows], powers.T[self.columns])
+
+    def octic_values(self, coefficients: Floats) -> Floats:
+        if self.dense:
+            return self.values(coefficients, self.lattice.degree8())
+        powers = np.ascontiguousarray(self.lattice.degree8(self.columns).T)
+        return _each(coefficients[self.rows], powers)
+
+
+def _each(a: Floats, b: Floats) -> Floats:
+    return np.asarray(np.einsum("sm,sm->s", a, b))
+
+
+def _floor(coefficients: Floats) -> float:
+    """What a sum of these may be by rounding alone: no variance is taken to be less."""
+    return float(_ROUNDING * (np.abs(coefficients).max() + 1e-6))
 
 
 def _side(z: Floats, ratio: Floats, kappa: Floats | None, offset: int | Ints) -> Floats:

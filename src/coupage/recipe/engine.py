@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from coupage.recipe.bounds import Event
+from coupage.recipe.bounds import Event, Outlook
 from coupage.recipe.brief import Brief
 from coupage.recipe.desirability import desirability
 from coupage.recipe.lattice import Lattice, cells, lattice, steepest
@@ -36,6 +36,8 @@ _GROUP = 4_096
 # A lattice of more compositions is looked at through the cells of one with this many steps.
 _FINE, _COARSE = 20_000, 20
 _SEED_CUPS = 16
+# When the loose bound keeps more than this share, it is mostly left out.
+_WASTE = 0.5
 # What products of a few chances lose to rounding, generously.
 _SLACK = 1e-9
 
@@ -55,6 +57,8 @@ class Engine:
     weighed: int = 0
     stopped: bool = False
     _bases: dict[int, int] = field(default_factory=dict)
+    _blocks_seen: int = 0
+    _loose_keeps: float = 0.0
 
     def run(self) -> None:
         """Find the best recipes of all; ``stopped`` tells when ``progress`` ended it early."""
@@ -87,8 +91,10 @@ class Engine:
             total = self._lattice(k).total
             sample = np.linspace(0, total - 1, 12 if total <= _FINE else 96)
             columns = np.unique(sample.astype(np.int64))
+            thin = self._lattice(k).take(columns)
             for start, block in _blocks(of_size, len(columns), _CELLS):
-                guess = self._guess(block, k, columns)
+                outlooks = [event.outlook(block, 0.0) for event in self.events]
+                guess = self._guess(outlooks, block, thin)
                 chances.append(guess.mean(axis=(1, 2)))
                 best = guess.prod(axis=0).max(axis=1)
                 leading = np.argsort(-best, kind="stable")[:_SEED_CUPS]
@@ -104,16 +110,18 @@ class Engine:
                 break
             self._seed_cup(cups[k][[place]], place)
 
-    def _guess(self, block: Ints, k: int, columns: Ints | slice) -> Floats:
-        """Guessed chance of each want (events, n, columns); 0 where not allowed."""
-        lattice = self._lattice(k)
-        guess = np.array([event.guess(block, lattice, columns) for event in self.events])
-        mask = self.limits.allowed(block, lattice.steps[columns])
-        return guess if mask is None else guess * mask
+    def _guess(self, outlooks: list[Outlook], block: Ints, lattice: Lattice) -> Floats:
+        """Guessed chance of each want (events, n, m); 0 where not allowed."""
+        guess = np.array(
+            [e.guess(outlook, lattice) for e, outlook in zip(self.events, outlooks, strict=True)]
+        )
+        allowed = self.limits.allowed(block, lattice.steps)
+        return guess if allowed is None else guess * allowed
 
     def _seed_cup(self, cup: Ints, place: int) -> None:
         lattice = self._lattice(cup.shape[1])
-        guess = self._guess(cup, cup.shape[1], slice(None)).prod(axis=0)[0]
+        outlooks = [event.outlook(cup, 0.0) for event in self.events]
+        guess = self._guess(outlooks, cup, lattice).prod(axis=0)[0]
         wanted = [np.argsort(-guess, kind="stable")[: 2 * self.ranking.top]]
         if self.front is not None and self.limits.cost is not None:
             slices = np.digitize(lattice.shares @ self.limits.cost[cup[0]], self.front.edges[::16])
@@ -122,7 +130,7 @@ class Engine:
         columns = np.unique(np.concatenate(wanted))
         columns = columns[guess[columns] > 0]
         rows = np.zeros(len(columns), dtype=np.int64)
-        left = _Left(cup, np.array([place]), lattice, rows, columns)
+        left = _Left(cup, np.array([place]), outlooks, lattice, rows, columns)
         self._weigh(left, np.ones((len(self.events), len(columns))))
 
     # --- a group of cups -------------------------------------------------------------------------
@@ -131,27 +139,24 @@ class Engine:
         """Drop cups and recipes by their posterior means alone, then look at what is left."""
         k = group.shape[1]
         lattice = self._lattice(k)
-        windows = self._windows(group)
+        outlooks = self._outlooks(group)
         may = np.ones(len(group), dtype=bool)
-        for window in windows:
-            may &= window.reachable(lattice)
+        for outlook in outlooks:
+            may &= outlook.reachable(lattice)
         chosen = np.flatnonzero(may)
-        if lattice.total > _FINE:
-            for i in chosen.tolist():
-                columns = self._fine(k, [window.take(i) for window in windows])
-                for some in _slices(columns):
-                    here = lattice.take(some)
-                    self._block(
-                        group[[i]], np.array([start + i]), here, [w.take(i) for w in windows]
-                    )
-            return
-        size = max(1, _CELLS // max(1, lattice.total))
+        size = 1 if lattice.total > _FINE else max(1, _CELLS // max(1, lattice.total))
         for first in range(0, len(chosen), size):
             some = chosen[first : first + size]
-            self._block(group[some], start + some, lattice, [w.take(some) for w in windows])
+            here = [outlook.take(some) for outlook in outlooks]
+            if lattice.total <= _FINE:
+                self._block(group[some], start + some, here, lattice)
+            else:
+                columns = self._fine(k, here)
+                for at in range(0, len(columns), _CELLS):
+                    part = lattice.take(columns[at : at + _CELLS])
+                    self._block(group[some], start + some, here, part)
 
-    def _windows(self, group: Ints) -> list[_Window]:
-        """Where each want's mean must lie, for each cup, to have the chance that is needed."""
+    def _outlooks(self, group: Ints) -> list[Outlook]:
         needed: float | Floats = self.ranking.needed
         if self.front is not None and self.limits.cost is not None:
             # The cheapest recipe of a cup needs the least chance to be on the front.
@@ -160,55 +165,61 @@ class Engine:
             rest = 1 - share * group.shape[1]
             cheapest = share * costs.sum(axis=1) + rest * costs.min(axis=1)
             needed = np.minimum(needed, self.front.needed(cheapest))
-        return [
-            _Window(
-                *event.window(group, np.asarray(needed) - _SLACK),
-                event.posterior.mean_coefficients(group),
-            )
-            for event in self.events
-        ]
+        return [event.outlook(group, np.asarray(needed) - _SLACK) for event in self.events]
 
-    def _fine(self, k: int, windows: list[_Window]) -> Ints:
+    def _fine(self, k: int, outlooks: list[Outlook]) -> Ints:
         """Compositions of one cup in the cells of a coarser lattice that can hold a good one."""
         coarse = cells(k, self.limits.parts, self.limits.least, _COARSE)
         chosen = np.ones(coarse.degree2.shape[1], dtype=bool)
-        for window in windows:
-            mean = (window.quadratic @ coarse.degree2)[0]
-            slack = coarse.radius * steepest(window.quadratic, k)[0] + _SLACK
-            chosen &= (mean >= window.low[0, 0] - slack) & (mean <= window.high[0, 0] + slack)
+        for outlook in outlooks:
+            mean = (outlook.mean @ coarse.degree2)[0]
+            slack = coarse.radius * steepest(outlook.mean, k)[0] + _SLACK
+            chosen &= (mean >= outlook.low[0, 0] - slack) & (mean <= outlook.high[0, 0] + slack)
         return coarse.members(chosen)
 
     # --- a block ---------------------------------------------------------------------------------
 
-    def _block(self, block: Ints, places: Ints, lattice: Lattice, windows: list[_Window]) -> None:
+    def _block(self, block: Ints, places: Ints, outlooks: list[Outlook], lattice: Lattice) -> None:
         mask = np.ones((len(block), len(lattice.steps)), dtype=bool)
-        for window in windows:
-            mask &= window.holds(lattice)
-        alive = mask.any(axis=1)
-        if not alive.any():
-            return
-        block, places, mask = block[alive], places[alive], mask[alive]
+        for outlook in outlooks:
+            mask &= outlook.holds(lattice)
         allowed = self.limits.allowed(block, lattice.steps)
         if allowed is not None:
             mask &= allowed
-        needed = np.broadcast_to(self._needed(block, lattice), mask.shape)
-        product = mask * 1.0
-        bounds: list[Floats] = []
-        for event in self.events:
-            bounds.append(event.loose(block, lattice))
-            product *= bounds[-1]
-            mask &= product + _SLACK >= needed
-            alive = mask.any(axis=1)
-            if not alive.any():
-                return
-            if not alive.all():
-                block, places, product = block[alive], places[alive], product[alive]
-                bounds = [bound[alive] for bound in bounds]
-                mask = mask[alive]
-                needed = needed[alive]
+        bounds = np.ones((len(self.events), *mask.shape))
+        before = np.count_nonzero(mask)
+        self._blocks_seen += 1
+        # Where nearly every mean is good and the doubt decides, the loose bound is a waste; a look
+        # now and then tells when that has changed.
+        if before and (self._loose_keeps < _WASTE or self._blocks_seen % 16 == 0):
+            self._loosely(mask, bounds, block, outlooks, lattice)
+            kept = np.count_nonzero(mask) / before
+            self._loose_keeps += 0.2 * (kept - self._loose_keeps)
         rows, columns = np.nonzero(mask)
-        left = _Left(block, places, lattice, rows, columns)
-        self._sharpen(left, np.array([b[rows, columns] for b in bounds]))
+        left = _Left(block, places, outlooks, lattice, rows, columns)
+        self._sharpen(left, bounds[:, rows, columns])
+
+    def _loosely(
+        self,
+        mask: Bools,
+        bounds: Floats,
+        block: Ints,
+        outlooks: list[Outlook],
+        lattice: Lattice,
+    ) -> None:
+        """Multiply in the loose bounds; take what they drop out of ``mask``."""
+        needed = np.broadcast_to(self._needed(block, lattice), mask.shape)
+        alive = np.flatnonzero(mask.any(axis=1))
+        product = mask[alive] * 1.0
+        for number, event in enumerate(self.events):
+            bound = event.loose(outlooks[number].take(alive), lattice)
+            bounds[number, alive] = bound
+            product *= bound
+            mask[alive] &= product + _SLACK >= needed[alive]
+            still = mask[alive].any(axis=1)
+            alive, product = alive[still], product[still]
+            if not len(alive):
+                return
 
     def _needed(self, block: Ints, lattice: Lattice) -> float | Floats:
         """Chance a recipe needs to matter: one for all, or by its cost for a front."""
@@ -223,7 +234,8 @@ class Engine:
             if event.posterior.parts == 1 or not len(left):
                 continue
             used, local = np.unique(left.rows, return_inverse=True)
-            sharp = event.tight(left.block[used], left.lattice, local, left.columns)
+            outlook = left.outlooks[number].take(used)
+            sharp = event.tight(left.block[used], outlook, left.lattice, local, left.columns)
             bounds[number] = np.minimum(bounds[number], sharp)
             keep = self._matters(left, bounds.prod(axis=0))
             left, bounds = left.take(keep), bounds[:, keep]
@@ -317,11 +329,13 @@ class Engine:
 class _Left:
     """Recipes still in the race: composition ``columns[i]`` of cup ``rows[i]``, rows ascending.
 
-    ``block`` (n, k) are the cups and ``places`` (n,) where they stand among all of their size.
+    ``block`` (n, k) are the cups, ``places`` (n,) where they stand among all of their size, and
+    ``outlooks`` how each want looks for them.
     """
 
     block: Ints
     places: Ints
+    outlooks: list[Outlook]
     lattice: Lattice
     rows: Ints
     columns: Ints
@@ -331,42 +345,6 @@ class _Left:
 
     def take(self, keep: Bools) -> _Left:
         return replace(self, rows=self.rows[keep], columns=self.columns[keep])
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Window:
-    """Where the mean of one want must lie, (n, 1) each, and its coefficients (n, monomials)."""
-
-    low: Floats
-    high: Floats
-    quadratic: Floats
-
-    def take(self, rows: Ints | int) -> _Window:
-        rows = np.atleast_1d(rows)
-        return _Window(self.low[rows], self.high[rows], self.quadratic[rows])
-
-    def reachable(self, lattice: Lattice) -> Bools:
-        """Cups (n,) whose mean can reach the window: a quadratic on the simplex lies between its
-        least and its largest Bernstein coefficient.
-        """
-        repeats = np.where(lattice.fold.powers2.max(axis=1) == 2, 1.0, 2.0)
-        ends = self.quadratic / repeats
-        reach = (ends.max(axis=1) >= self.low[:, 0]) & (ends.min(axis=1) <= self.high[:, 0])
-        return np.asarray(reach)
-
-    def holds(self, lattice: Lattice) -> Bools:
-        mean = self.quadratic @ lattice.degree2
-        holds = np.ones(mean.shape, dtype=bool)
-        if np.isfinite(self.low).any():
-            holds &= mean >= self.low
-        if np.isfinite(self.high).any():
-            holds &= mean <= self.high
-        return holds
-
-
-def _slices(columns: Ints) -> Iterator[Ints]:
-    for start in range(0, len(columns), _CELLS):
-        yield columns[start : start + _CELLS]
 
 
 def _blocks(cups: Ints, width: int, cells: int) -> Iterator[tuple[int, Ints]]:

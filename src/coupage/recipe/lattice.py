@@ -135,6 +135,8 @@ class Lattice:
     steps : (n, k) whole steps that sum to ``parts``
     shares : (n, k)
     degree2, degree4 : (monomials, n)
+    lengths : (n,)
+        Fourth power of the length of the vector of terms (shares and pair products).
     numbers : (n,) int
         Place of each among all compositions, of which there are ``total``.
     """
@@ -144,6 +146,7 @@ class Lattice:
     degree2: Floats
     degree4: Floats
     fold: Folding
+    lengths: Floats
     numbers: Ints
     total: int
 
@@ -155,6 +158,7 @@ class Lattice:
             shares=self.shares[columns],
             degree2=self.degree2[:, columns],
             degree4=self.degree4[:, columns],
+            lengths=self.lengths[columns],
             numbers=self.numbers[columns],
         )
 
@@ -178,7 +182,10 @@ def lattice(k: int, parts: int, least: int) -> Lattice:
     steps = compositions(k, parts, least)
     shares = steps / parts
     fold = folding(k)
+    squares = np.square(shares)
+    pairs = (np.square(squares.sum(axis=1)) - np.square(squares).sum(axis=1)) / 2
     return Lattice(
+        lengths=np.square(squares.sum(axis=1) + pairs),
         steps=steps,
         shares=shares,
         degree2=_monomials(shares, fold.powers2),
