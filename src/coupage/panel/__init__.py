@@ -4,9 +4,19 @@ from __future__ import annotations
 
 from coupage.panel.answers import Belief, Comparison, JointComparison, Spread, TasterReport, Verdict
 from coupage.panel.beliefs import MODEL_VERSION, Beliefs
+from coupage.panel.criticism import (
+    LeftOutSample,
+    OddRating,
+    Review,
+    SwappedCodes,
+    VerdictChange,
+    review,
+    verdicts_without,
+)
 from coupage.panel.fitting import fit
 from coupage.panel.flat import FlatFit, fit_flat
 from coupage.panel.gaussians import GaussianMixture
+from coupage.panel.predictive import PredictiveCheck
 from coupage.panel.priors import Priors
 
 __all__ = [
@@ -17,10 +27,18 @@ __all__ = [
     "FlatFit",
     "GaussianMixture",
     "JointComparison",
+    "LeftOutSample",
+    "OddRating",
+    "PredictiveCheck",
     "Priors",
+    "Review",
     "Spread",
+    "SwappedCodes",
     "TasterReport",
     "Verdict",
+    "VerdictChange",
     "fit",
     "fit_flat",
+    "review",
+    "verdicts_without",
 ]

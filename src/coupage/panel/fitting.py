@@ -16,6 +16,7 @@ from coupage.panel.beliefs import MODEL_VERSION, Beliefs
 from coupage.panel.columns import Ratings, Samples, read_ratings, read_samples
 from coupage.panel.conditional import condense
 from coupage.panel.design import Layout, build_layout, build_terms, sample_features
+from coupage.panel.heavy_tails import weighted_table
 from coupage.panel.importance import Draws, integrate
 from coupage.panel.marginal import Table, reduce_table
 from coupage.panel.mode import Start, find_mode
@@ -48,6 +49,7 @@ def fit(
     threshold: float = 0.9,
     method: Method = "auto",
     start: Beliefs | None = None,
+    tails: float | None = None,
 ) -> Beliefs:
     """Fit the model of the table.
 
@@ -82,6 +84,9 @@ def fit(
         directions (about that many samples, tasters and cuppings together).
     start
         Beliefs from nearly the same table, to begin the search of the mode from.
+    tails
+        Degrees of freedom of Student's t noise, such as 4: a slipped finger then loses weight.
+        None for Gaussian noise. Integrated tables only.
 
     Returns
     -------
@@ -102,6 +107,8 @@ def fit(
     'not enough cups'
     """
     priors = priors or Priors()
+    if tails is not None and not tails > 2:
+        raise InputError(f"tails: {tails!r} degrees of freedom have no variance; give 3 or more")
     if not 0.5 < threshold < 1:
         raise InputError(f"threshold: {threshold!r} must lie between 0.5 and 1, such as 0.9")
     described = read_samples(
@@ -118,7 +125,9 @@ def fit(
         chosen = choose_method(given, rows[0]) if method == "auto" else method
         methods.add(chosen)
         if chosen == "integrated":
-            parts.update(_integrated(task, which, rows))
+            parts.update(_integrated(task, which, rows, tails))
+        elif tails is not None:
+            raise InputError("tails: heavy tails need method='integrated' and a smaller table")
         else:
             parts.update(_at_mode(task, which, rows, start))
     return Beliefs(
@@ -137,7 +146,7 @@ def fit(
         method="integrated" if methods == {"integrated"} else "mode",
         notes=(),
         fingerprint=_fingerprint(
-            given, described, priors, reference_age, seed, threshold, sorted(methods)
+            given, described, priors, reference_age, seed, threshold, [*sorted(methods), str(tails)]
         ),
     )
 
@@ -192,18 +201,29 @@ def choose_method(given: Ratings, rows: Codes) -> Method:
     return "integrated" if span <= INTEGRATED_LIMIT else "mode"
 
 
-def _integrated(task: _Task, which: list[int], rows: Codes) -> dict[int, IntegratedPart]:
+def _integrated(
+    task: _Task, which: list[int], rows: Codes, tails: float | None
+) -> dict[int, IntegratedPart]:
     given, priors = task.given, task.priors
     terms = build_terms(given, task.described, task.layout, priors, rows[0])
     taster = given.taster[rows[0]]
     separate = priors.noise_ratio > 0 and len(given.tasters) > 1
     groups = taster if separate else np.zeros_like(taster)
     count = len(given.tasters) if separate else 1
-    table = reduce_table(terms, given.rating[rows], groups, count, priors)
-    drawn = integrate(table, np.random.default_rng([task.seed, 1]))
+    ratings = given.rating[rows]
+    if tails is None:
+        whole = reduce_table(terms, ratings, groups, count, priors)
+        found = integrate(whole, np.random.default_rng([task.seed, 1]))
+        tables = [(whole, i, drawn) for i, drawn in enumerate(found)]
+    else:
+        # Weights differ between attributes, so each has a table of its own.
+        tables = []
+        for values in ratings:
+            own, _ = weighted_table(terms, values, groups, count, priors, tails)
+            tables.append((own, 0, integrate(own, np.random.default_rng([task.seed, 1]))[0]))
     out = {}
-    for i, a in enumerate(which):
-        part = _part(table, i, drawn[i], task.layout, priors, task.seed, len(given.tasters))
+    for i, (a, (table, place, drawn)) in enumerate(zip(which, tables, strict=True)):
+        part = _part(table, place, drawn, task.layout, priors, task.seed, len(given.tasters))
         bias = part.tasters
         facts = task.facts(rows[i], part.weights @ part.means, bias.bias_mean, bias.bias_sd)
         out[a] = replace(part, tasters=facts)

@@ -97,7 +97,7 @@ def find_mode(
     flat_scales: bool = False,
     start: Start | None = None,
     seed: int = 0,
-    goal: float = 1e-3,
+    goal: float = 2e-3,
 ) -> Mode:
     """Search the mode for one attribute's ``ratings`` (n,).
 

@@ -105,11 +105,9 @@ def test_frames_arrays_and_numbers_as_names_read_alike():
     numbers = {**ratings, "taster": [float(t[1:]) for t in ratings["taster"]]}
     arrays = {k: np.array(v) for k, v in numbers.items()}
     frame = pandas.DataFrame(numbers).astype({"taster": "category"})
+    names = read_samples(samples, reference_age=7).names
     found = [
-        read_ratings(
-            t, read_samples(samples, reference_age=7).names, attributes=None, scale=(0, 10)
-        )
-        for t in (numbers, arrays, frame)
+        read_ratings(t, names, attributes=None, scale=(0, 10)) for t in (numbers, arrays, frame)
     ]
     for other in found[1:]:
         assert other.tasters == found[0].tasters == ("0", "1", "2", "3", "4")
