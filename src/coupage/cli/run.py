@@ -101,13 +101,15 @@ def _load_demo_once() -> None:
 
 
 def _greet(port: int) -> None:
-    from coupage.web.demo.scenario import DEMO_PASSWORD, DEMO_SIGN_IN
+    from coupage.web.demo.scenario import DEMO_PASSWORD, SCENARIO
     from coupage.web.people import queries
     from coupage.web.places import data_folder
 
     print(f"\n  Coupage is at   http://127.0.0.1:{port}/")
     if queries.roastery().is_demo:
-        print(f"  Demo sign-in    {DEMO_SIGN_IN}   password  {DEMO_PASSWORD}")
+        roles = {person.role: person.sign_in for person in SCENARIO.people}
+        named = ", ".join(f"{sign_in} ({role})" for role, sign_in in roles.items())
+        print(f"  Demo sign-in    {named}\n  with password   {DEMO_PASSWORD}")
     print(f"  Data are in     {data_folder()}")
     print("  Stop it with    Ctrl+C\n", flush=True)
 

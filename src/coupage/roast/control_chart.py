@@ -16,7 +16,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.signal import lfilter
 
 from coupage.errors import InputError
 from coupage.roast.run_rules import RuleSet, run_rules
@@ -282,6 +281,8 @@ def _ewma(
         raise InputError(f"weight: {weight} is not above 0 and up to 1; usual is 0.1 to 0.3")
     if not width > 0:
         raise InputError(f"width: {width} is not above 0; usual is 2.7 to 3")
+    from scipy.signal import lfilter  # costs over a second to import; most charts need none of it
+
     points = target + lfilter([weight], [1, weight - 1], x - target)
     half = width * sigma * np.sqrt(weight / (2 - weight))
     return np.asarray(points), float(target - half), float(target + half)
