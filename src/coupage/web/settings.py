@@ -141,7 +141,6 @@ USE_TZ = True
 TIME_ZONE = os.environ.get("COUPAGE_TIME_ZONE", "UTC")
 
 STATIC_URL = "static/"
-STATIC_ROOT = data_folder() / "static"
 STORAGES = {
     "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
