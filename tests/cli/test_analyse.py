@@ -18,6 +18,7 @@ from coupage.cli.main import main
 from coupage.cli.report import report
 from coupage.cli.tables import read_tables
 from coupage.cost import roasted_cost
+from coupage.errors import InputError
 from coupage.panel import fit
 from coupage.recipe import chance_on_brief
 
@@ -127,6 +128,9 @@ def test_the_best_recipes_are_the_rooms_own_and_obey_the_brief(data, beliefs):
         assert one["cost_per_kg"] <= 14.5
         x = [[recipe.get(name, 0.0) for name in beliefs.components]]
         assert one["chance"] == pytest.approx(chance_on_brief(file.brief, beliefs, x)[0], abs=1e-6)
+    tasted = [one["chance"] for one in data["brief"]["tasted"]]
+    assert tasted == sorted(tasted, reverse=True)
+    assert len(tasted) == len(data["profiles"])
     # Nothing on the step does better: every recipe tried, without the search.
     grid = [(a / 20, b / 20, 1 - (a + b) / 20) for a in range(21) for b in range(21 - a)]
     x = np.array([g for g in grid if all(s < 1e-9 or s > 0.0999 for s in g)])
@@ -196,6 +200,30 @@ def test_a_coffee_that_nobody_cupped_may_be_in_the_recipe():
     made = analyse(read_tables(str(RATINGS), str(SAMPLES)), brief, tolerance={})
     assert made.brief is not None
     assert all(choice.recipe["Newcomer"] >= 0.2 for choice in made.brief.choices)
+
+
+def test_no_recipe_takes_more_of_a_coffee_than_there_is():
+    text = (
+        "batch_kg = 40\n[want.body]\nat_least = 5\nmust = true\n"
+        '[coffee."Orvalhal natural"]\nstock_kg = 8\n'
+    )
+    tables = read_tables(str(RATINGS), str(SAMPLES))
+    made = analyse(tables, read_brief(text.encode(), "b.toml"), tolerance={})
+    assert made.brief is not None
+    assert made.brief.choices
+    assert all(c.recipe.get("Orvalhal natural", 0) <= 0.2 + 1e-9 for c in made.brief.choices)
+    short = text.replace("batch_kg = 40\n", "")
+    with pytest.raises(InputError, match="batch_kg"):
+        analyse(tables, read_brief(short.encode(), "b.toml"), tolerance={})
+
+
+def test_profiles_are_for_the_age_that_was_asked():
+    tables = read_tables(str(RATINGS), str(SAMPLES))
+    old = analyse(tables, None, tolerance={}, age_days=40.0)
+    own = fit(tables.ratings, tables.samples, reference_age=40.0).profile({"Kiruvi washed": 1.0})
+    (kiruvi,) = [one for one in old.tasted if one.recipe == {"Kiruvi washed": 1.0}]
+    assert kiruvi.profile == own
+    assert "40 days after roasting" in report(old, width=200, plain=True)
 
 
 def test_limits_that_clash_are_told_and_the_rest_is_still_answered(capsys, tmp_path):

@@ -161,7 +161,12 @@ def test_a_backup_that_is_not_whole_is_refused_before_anything_is_touched(home, 
     import hashlib
 
     before = contents(home / "coupage.sqlite3")
-    flipped = _repacked(backup, tmp_path / "flipped", database=lambda d: d[:-1] + b"\x01")
+    # One letter of a note: a sound database, yet not the one that was backed up.
+    flipped = _repacked(
+        backup,
+        tmp_path / "flipped",
+        database=lambda data: data.replace(b"the house blend stands", b"the house blend stunds"),
+    )
     short = tmp_path / "short"
     short.write_bytes(backup.read_bytes()[:-2000])
     other = tmp_path / "other"

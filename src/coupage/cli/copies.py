@@ -181,6 +181,10 @@ def _damaged(place: Path) -> InputError:
     return InputError(f"{place}: is damaged (its checksum differs); take another copy of it")
 
 
+def _unsound(place: Path) -> InputError:
+    return InputError(f"{place}: its database is not sound; take another backup")
+
+
 def _manifest(place: Path, data: bytes) -> Manifest:
     try:
         found = json.loads(data)
@@ -205,10 +209,10 @@ def _check_database(place: Path, database: Path, manifest: Manifest) -> None:
         copy.execute("PRAGMA trusted_schema=OFF")
         whole = copy.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
         if not whole or copy.execute("PRAGMA foreign_key_check").fetchone() is not None:
-            raise InputError(f"{place}: its database is not sound; take another backup")
+            raise _unsound(place)
         applied = set(copy.execute("SELECT app, name FROM django_migrations"))
     except sqlite3.DatabaseError:
-        raise _damaged(place) from None
+        raise _unsound(place) from None
     finally:
         copy.close()
     from django.db.migrations.loader import MigrationLoader
