@@ -70,7 +70,7 @@ def main() -> int:
     runs = [pytest("Tests on SQLite", [*workers, "-m", "not browser"])]
     browser = {"COUPAGE_CHROMIUM": chromium or ""}
     if chromium:
-        runs.append(pytest("In Chromium, on SQLite", ["tests/browser"], **browser))
+        runs.append(pytest("In Chromium, on SQLite", ["tests", "-m", "browser"], **browser))
     if postgres:
         on_postgres = {"COUPAGE_DATABASE": postgres}
         runs.append(
@@ -84,7 +84,7 @@ def main() -> int:
             runs.append(
                 pytest(
                     "In Chromium, on PostgreSQL",
-                    ["tests/browser", "-m", "browser and postgres"],
+                    ["tests/browser"],
                     **on_postgres,
                     **browser,
                 )

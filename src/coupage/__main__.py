@@ -1,0 +1,7 @@
+"""``python -m coupage`` is ``coupage``."""
+
+import sys
+
+from coupage.cli.main import main
+
+sys.exit(main())
