@@ -5,7 +5,7 @@ Masses rest as whole grams (or milligrams in a cup), shares as whole parts per m
 
 References
 ----------
-.. [1] BIPM, The International System of Units (SI Brochure), 9th ed., 2019, section 2.3.4 (prefixes).
+.. [1] BIPM, The International System of Units (SI Brochure), 9th ed., 2019, section 3 (prefixes).
 .. [2] NIST Handbook 44 (2024), Appendix C: the avoirdupois pound is 0.453 592 37 kg exactly and
    the ounce is 1/16 pound.
 """

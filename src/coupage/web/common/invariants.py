@@ -46,19 +46,20 @@ class Trigger:
         says = self.message.replace("'", "''")
         condition = self.refuse_when.replace("{lock}", "" if vendor == "sqlite" else " FOR SHARE")
         if vendor == "sqlite":
-            return [
-                f"CREATE TRIGGER {self.name} BEFORE {self.event} ON {self.table} "
-                f"WHEN {condition} BEGIN SELECT RAISE(ABORT, '{says}'); END"
-            ]
+            begin = f"CREATE TRIGGER {self.name} BEFORE {self.event} ON {self.table}"
+            return [f"{begin} WHEN {condition} BEGIN SELECT RAISE(ABORT, '{says}'); END"]
         back = "OLD" if self.event.startswith("DELETE") else "NEW"
         says = says.replace("%", "%%")
-        return [
+        function = (
             f"CREATE OR REPLACE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
             f"BEGIN IF {condition} THEN RAISE EXCEPTION '{says}' "
-            f"USING ERRCODE = 'check_violation'; END IF; RETURN {back}; END $$",
+            f"USING ERRCODE = 'check_violation'; END IF; RETURN {back}; END $$"
+        )
+        trigger = (
             f"CREATE TRIGGER {self.name} BEFORE {self.event} ON {self.table} "
-            f"FOR EACH ROW EXECUTE FUNCTION {self.name}()",
-        ]
+            f"FOR EACH ROW EXECUTE FUNCTION {self.name}()"
+        )
+        return [function, trigger]
 
     def down(self, vendor: str) -> str:
         on = "" if vendor == "sqlite" else f" ON {self.table}"
