@@ -16,6 +16,7 @@ from urllib.parse import urlsplit, urlunsplit
 import pytest
 from tests.cli.doors import coupage
 
+from coupage.cli import copies
 from coupage.cli.copies import opened
 from coupage.errors import InputError
 
@@ -250,6 +251,33 @@ def test_backup_while_somebody_writes_holds_one_moment(home, tmp_path):
     assert rows["cuppings_rating"] == count(home, "cuppings_rating")
 
 
+def test_a_restore_gives_up_when_somebody_keeps_writing(home, backup, monkeypatch):
+    monkeypatch.setattr(copies, "_WAIT_SECONDS", 0.3)
+    before = contents(home / "coupage.sqlite3")
+    with (
+        opened(backup) as (_, database),
+        closing(sqlite3.connect(home / "coupage.sqlite3", isolation_level=None)) as writer,
+    ):
+        writer.execute("BEGIN IMMEDIATE")
+        with pytest.raises(InputError, match="nothing was replaced"):
+            copies._overwrite_sqlite(database, str(home / "coupage.sqlite3"))
+        writer.execute("ROLLBACK")
+    assert contents(home / "coupage.sqlite3") == before
+
+
+def test_a_reader_meanwhile_sees_all_of_the_old_and_then_all_of_the_new(home, furnished, backup):
+    ruin(home)
+    with closing(sqlite3.connect(home / "coupage.sqlite3", isolation_level=None)) as reader:
+        reader.execute("BEGIN")
+        assert reader.execute("SELECT COUNT(*) FROM cuppings_rating").fetchone() == (0,)
+        done = coupage("restore", backup, "--yes", data=home)
+        assert (done.returncode, done.stderr) == (0, "")
+        assert reader.execute("SELECT COUNT(*) FROM cuppings_rating").fetchone() == (0,)
+        reader.execute("COMMIT")
+        (now,) = reader.execute("SELECT COUNT(*) FROM cuppings_rating").fetchone()
+    assert now == count(furnished, "cuppings_rating")
+
+
 @pytest.fixture
 def postgres() -> Iterator[str]:
     """A throw-away database on the server that the tests may use."""
@@ -265,7 +293,6 @@ def postgres() -> Iterator[str]:
         server.execute(f"DROP DATABASE {name} WITH (FORCE)")
 
 
-@pytest.mark.postgres
 def test_a_copy_moves_to_postgresql_and_back_without_losing_a_row(
     postgres, furnished, backup, tmp_path
 ):

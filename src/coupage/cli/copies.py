@@ -18,9 +18,10 @@ import json
 import os
 import sqlite3
 import tempfile
+import time
 import zipfile
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -36,6 +37,7 @@ _ALIAS = "copy"
 _CHUNK = 1024 * 1024
 _MOST_BYTES = 20 * 1024**3
 _SESSIONS = "django_session"
+_WAIT_SECONDS = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -244,26 +246,29 @@ def put_in_place(database: Path) -> None:
         if connection.vendor != "sqlite":
             _copy_rows_in()
             return
-    _overwrite_sqlite(database)
-
-
-def _overwrite_sqlite(database: Path) -> None:
-    """One transaction of the database itself: whoever reads or writes meanwhile waits his turn."""
-    from django.db import connection
-
     connection.close()
-    source = sqlite3.connect(database)
-    target = sqlite3.connect(os.fspath(connection.settings_dict["NAME"]), timeout=20)
-    try:
+    _overwrite_sqlite(database, os.fspath(connection.settings_dict["NAME"]))
+
+
+def _overwrite_sqlite(database: Path, place: str) -> None:
+    """One transaction of the database itself: whoever reads meanwhile sees all of it or nothing."""
+    with closing(sqlite3.connect(database)) as source, closing(sqlite3.connect(place)) as target:
         source.execute("PRAGMA journal_mode=DELETE")
-        source.backup(target)
-    except sqlite3.OperationalError as error:
-        raise InputError(
-            f"the database cannot be replaced ({error}); stop coupage run and try again"
-        ) from None
-    finally:
-        source.close()
-        target.close()
+        target.execute("PRAGMA busy_timeout=0")
+        source.backup(target, progress=_patience(time.monotonic() + _WAIT_SECONDS), sleep=0.1)
+
+
+def _patience(end: float) -> Callable[[int, int, int], None]:
+    """Stop a copy that another program keeps from writing; by itself it would try for ever."""
+
+    def watch(status: int, _remaining: int, _total: int) -> None:
+        if status in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED) and time.monotonic() > end:
+            raise InputError(
+                "another program keeps writing to the database; nothing was replaced; stop "
+                "coupage run and try again"
+            )
+
+    return watch
 
 
 # ---- rows, between PostgreSQL and the copy -------------------------------------------------------
