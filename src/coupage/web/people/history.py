@@ -46,7 +46,7 @@ def record(
     return Change.objects.create(
         at=at,
         by=by,
-        verb=verb,
+        verb=verb[:200],
         kind=thing._meta.label_lower,
         key=thing.pk,
         label=str(thing)[:200],

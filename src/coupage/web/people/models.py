@@ -124,7 +124,7 @@ class Change(models.Model):
 
     at = models.DateTimeField()
     by = models.ForeignKey(Person, null=True, on_delete=models.PROTECT, related_name="changes")
-    verb = models.CharField(max_length=40)
+    verb = models.CharField(max_length=200)
     kind = models.CharField(max_length=40)
     key = models.PositiveBigIntegerField()
     label = models.CharField(max_length=200)

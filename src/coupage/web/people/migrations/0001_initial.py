@@ -58,7 +58,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('at', models.DateTimeField()),
-                ('verb', models.CharField(max_length=40)),
+                ('verb', models.CharField(max_length=200)),
                 ('kind', models.CharField(max_length=40)),
                 ('key', models.PositiveBigIntegerField()),
                 ('label', models.CharField(max_length=200)),

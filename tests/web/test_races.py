@@ -1,0 +1,134 @@
+"""Two people at the same moment: one of them is told, and the books stay true."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from django.db import DatabaseError, close_old_connections, connection, transaction
+
+from coupage.errors import InputError
+from coupage.units import PPM
+from coupage.web.blends import actions as blends
+from coupage.web.blends.models import Recipe, RecipeShare
+from coupage.web.coffees import actions as coffees
+from coupage.web.coffees import queries
+from coupage.web.cuppings.models import Rating, Sample
+from tests.web import things
+
+ROUNDS = 8
+
+
+@pytest.fixture
+def racing(transactional_db: None) -> Iterator[None]:
+    """Real transactions; what is sealed is opened afterwards, so that the tables can be emptied."""
+    yield
+    Recipe.objects.update(state="trial", sealed=False)
+    Sample.objects.update(sealed=False)
+
+
+def at_once(*deeds: Callable[[], Any]) -> list[Exception | None]:
+    """Start all deeds at the same moment; what each raised, or None."""
+    gate = threading.Barrier(len(deeds))
+    raised: list[Exception | None] = [None] * len(deeds)
+
+    def run(i: int) -> None:
+        try:
+            gate.wait(10)
+            deeds[i]()
+        except Exception as error:
+            raised[i] = error
+        finally:
+            close_old_connections()
+            connection.close()
+
+    threads = [threading.Thread(target=run, args=(i,)) for i in range(len(deeds))]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(30)
+    return raised
+
+
+def test_the_last_kilogram_is_taken_once(racing: None) -> None:
+    person, lot = things.person(), things.lot(received_kg=10)
+
+    def take() -> None:
+        coffees.enter_stock(
+            lot=lot, kind="sold", mass_g=-6_000, on=things.NOW.date(), by=person, at=things.NOW
+        )
+
+    raised = at_once(take, take)
+    assert [type(error) for error in raised if error] == [InputError], raised
+    assert queries.lots().get(pk=lot.pk).on_hand_g == 4_000
+
+
+def test_a_recipe_is_never_sealed_over_shares_that_come_in_meanwhile(racing: None) -> None:
+    """Whoever is first wins; a sealed recipe adds up to 100 % in every order of events."""
+    for _ in range(ROUNDS):
+        recipe = things.recipe()
+        Recipe.objects.filter(pk=recipe.pk).update(sealed=False)
+        other = things.approach_version().approach
+
+        def seal(pk: int = recipe.pk) -> None:
+            with transaction.atomic():
+                Recipe.objects.filter(pk=pk).update(sealed=True)
+
+        def add(pk: int = recipe.pk, approach: int = other.pk) -> None:
+            with transaction.atomic():
+                RecipeShare.objects.create(recipe_id=pk, approach_id=approach, share_ppm=1)
+
+        raised = at_once(seal, add)
+        assert all(isinstance(error, DatabaseError) for error in raised if error)
+        recipe.refresh_from_db()
+        total = sum(share.share_ppm for share in recipe.shares.all())
+        assert not recipe.sealed or total == PPM
+
+
+def test_two_recipes_put_in_service_at_once_leave_one_there(racing: None) -> None:
+    person = things.person()
+    approved = {"state": "approved", "approved_by": person, "approved_at": things.NOW}
+    first = things.recipe(**approved)
+    second = things.recipe(blend=first.blend, **approved)
+
+    def serve(recipe: Recipe) -> Callable[[], None]:
+        return lambda: blends.put_in_service(
+            recipe=recipe, on=things.NOW.date(), reason="race", by=person, at=things.NOW
+        )
+
+    assert at_once(serve(first), serve(second)) == [None, None]
+    states = sorted(Recipe.objects.values_list("state", flat=True))
+    assert states == ["in service", "retired"]
+
+
+def test_two_people_who_write_the_next_recipe_get_two_versions(racing: None) -> None:
+    person, blend = things.person(), things.recipe().blend
+    approach = things.approach_version().approach
+
+    def write() -> None:
+        blends.add_recipe(blend=blend, shares={approach: PPM}, reason="", by=person, at=things.NOW)
+
+    assert at_once(write, write) == [None, None]
+    assert sorted(blend.recipes.values_list("version", flat=True)) == [1, 2, 3]
+
+
+def test_a_rating_sent_twice_at_once_is_kept_once(racing: None) -> None:
+    table = things.cupping()
+    cell = {
+        "cup": table.cups.all()[0],
+        "seat": table.seats.all()[0],
+        "round": table.rounds.all()[0],
+        "attribute": table.asked.all()[0].attribute,
+        "value": 5,
+        "at": things.NOW,
+    }
+
+    def save() -> None:
+        with transaction.atomic():
+            Rating.objects.create(**cell)
+
+    raised = at_once(save, save)
+    assert sum(error is None for error in raised) == 1
+    assert Rating.objects.count() == 1
