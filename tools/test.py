@@ -76,7 +76,7 @@ def main() -> int:
         runs.append(
             pytest(
                 "Tests on PostgreSQL",
-                [*workers, "-m", "not browser", "tests/web", "tests/cli"],
+                [*workers, "-m", "not browser", "tests/web"],
                 **on_postgres,
             )
         )

@@ -78,6 +78,7 @@ INSTALLED_APPS = [
     "coupage.web.batches",
     "coupage.web.cuppings",
     "coupage.web.blends",
+    "coupage.web.trials",
     "coupage.web.today",
     "coupage.web.demo",
 ]

@@ -12,6 +12,7 @@ urlpatterns = [
     path("batches/", include("coupage.web.batches.urls")),
     path("cuppings/", include("coupage.web.cuppings.urls")),
     path("", include("coupage.web.blends.urls")),
+    path("trials/", include("coupage.web.trials.urls")),
 ]
 
 handler400 = views.bad_request
