@@ -10,6 +10,7 @@ from tests.rooms.recipe.fake import FakeBeliefs, Mixture, make
 from coupage.errors import InfeasibleError, InputError
 from coupage.mixture import Group, Region
 from coupage.recipe import Brief, Choice, Want, chance_on_brief, choose, engine, search
+from coupage.recipe.bounds import Outlook
 
 
 def brief(rng: np.random.Generator, **settings: object) -> Brief:
@@ -45,6 +46,38 @@ def test_the_list_is_the_top_of_every_recipe_weighed_one_by_one(seed: int, parts
     wanted = brief(rng, max_components=3)
     truth = slow.best(wanted, beliefs, 10)
     agree(choose(wanted, beliefs, step=0.1), truth, beliefs)
+
+
+FINE = engine.Engine._fine
+
+
+def fine_and_complete(self: engine.Engine, k: int, outlooks: list[Outlook]) -> np.ndarray:
+    """No composition inside every window is missing from the cells that were kept."""
+    columns = FINE(self, k, outlooks)
+    holds = np.all([outlook.holds(self._lattice(k))[0] for outlook in outlooks], axis=0)
+    assert set(np.flatnonzero(holds)) <= set(columns)
+    return columns
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_without_a_good_start_the_list_is_the_same(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A lucky start must not hide a bound that drops too much."""
+    rng = np.random.default_rng(100 + seed)
+    beliefs = make(6, 3, 5, rng, draws=1.5)
+    wanted = brief(rng)
+    monkeypatch.setattr(engine, "_CELLS", 600)
+    monkeypatch.setattr(engine.Engine, "_seed", lambda self, cups: None)
+    if seed % 2:
+        monkeypatch.setattr(engine.Engine, "_fine", fine_and_complete)
+        monkeypatch.setattr(engine, "_FINE", 100)
+        monkeypatch.setattr(engine, "_COARSE", 10)
+    points = Region(beliefs.components).grid(0.05)
+    points = points[(points > 0).sum(axis=1) <= 4]
+    chances = np.sort(chance_on_brief(wanted, beliefs, points))[::-1]
+    found = choose(wanted, beliefs)
+    assert [c.chance for c in found] == pytest.approx(chances[:10].tolist(), abs=1e-9)
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -162,11 +195,10 @@ def test_close_chances_may_be_called_the_same() -> None:
     beliefs = make(4, 3, 2, rng)
     wanted = brief(rng)
     cost = dict(zip(beliefs.components, [5.0, 9.0, 7.0, 6.0], strict=True))
-    sharp = choose(wanted, beliefs, step=0.1, cost_per_kg=cost, top=30)
+    every = choose(wanted, beliefs, step=0.1, cost_per_kg=cost, top=10_000)
     same = choose(wanted, beliefs, step=0.1, cost_per_kg=cost, top=30, same_chance=0.02)
-    keys = [(-round(c.chance / 0.02), -c.desirability, c.cost) for c in same]
-    assert keys == sorted(keys)
-    assert max(c.chance for c in same) >= sharp[0].chance - 0.02
+    every.sort(key=lambda c: (-round(c.chance / 0.02), -round(c.desirability, 9), c.cost))
+    assert [c.recipe for c in same] == [c.recipe for c in every[:30]]
 
 
 def test_the_same_call_gives_the_same_list() -> None:
