@@ -1,0 +1,1 @@
+"""Writes about tables, samples, ratings, tasters and what stands behind them."""
