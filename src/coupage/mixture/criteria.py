@@ -38,12 +38,16 @@ class Score(Protocol):
         ...
 
 
+# Rounding leaves a singular matrix pivots of about the root of 1e-15; scaled rows never come near.
+_SINGULAR = 1e-6
+
+
 def _inverse(precision: Floats) -> Floats | None:
     try:
         root = np.linalg.cholesky(precision)
     except np.linalg.LinAlgError:
         return None
-    if np.diag(root).min() < 1e-7 * np.diag(root).max():
+    if np.diag(root).min() < _SINGULAR * np.diag(root).max():
         return None
     half = np.linalg.inv(root)
     return np.asarray(half.T @ half)
