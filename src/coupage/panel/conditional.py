@@ -16,6 +16,7 @@ Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 KEPT = 512
+SHOWN = 1024
 PARTS = 32
 _CELLS = 4_000_000
 
@@ -125,5 +126,6 @@ def condense(table: Table, attribute: int, draws: Draws, rng: np.random.Generato
         pair_variance=pairing.reshape(PARTS, size).mean(axis=1),
         effect_mean=bias,
         effect_sd=np.sqrt(np.maximum(spread, 0)),
-        scales=at,
+        # More draws than moments need: these are read for their tails.
+        scales=scales(table, resample(draws, SHOWN, rng)),
     )

@@ -28,7 +28,7 @@ Floats = NDArray[np.float64]
 
 DEGREES = 12.0
 FIRST = 256
-ENOUGH = 200.0
+ENOUGH = 500.0
 ROUNDS = 5
 _CELLS = 2_000_000
 

@@ -169,28 +169,21 @@ class _Parts:
     error: Floats
     point: Floats
     total: Floats
-    residual: Floats
-    log_det: Floats
 
 
 def _parts(table: Table, v: Floats) -> _Parts:
     at = scales(table, v)
     weight = 1 / at.variance
     prior = table.known + np.tensordot(np.square(at.terms), table.covariances, axes=1)
-    squares = np.einsum("akg,ag->ak", weight, table.squares)
     crossed = weight @ table.crossed
     if table.separate_noise:
         precision = np.tensordot(weight, table.grams, axes=1)
-        log_det = 2 * _log_diagonal(np.linalg.cholesky(precision))
         error = np.asarray(np.linalg.inv(precision), np.float64)
         point = (error @ crossed[..., None])[..., 0]
     else:
-        log_det = table.rank * np.log(weight[..., 0])
         error = np.eye(table.rank) * at.variance[..., None]
         point = crossed * at.variance
-    residual = squares - np.einsum("akr,akr->ak", crossed, point)
-    log_det = log_det + np.log(at.variance) @ table.counts
-    return _Parts(at, weight, error, point, prior + error, residual, log_det)
+    return _Parts(at, weight, error, point, prior + error)
 
 
 def _log_diagonal(factor: NDArray[np.floating]) -> Floats:
@@ -199,19 +192,39 @@ def _log_diagonal(factor: NDArray[np.floating]) -> Floats:
 
 def evaluate(table: Table, v: Floats) -> Floats:
     """Log posterior density, up to a constant, at coordinates ``v`` (a, k, d) -> (a, k)."""
-    parts = _parts(table, v)
-    # The last line of the bordered factor is L^-1 y: one factor gives determinant and distance.
-    r = table.rank
-    bordered = np.empty((*v.shape[:-1], r + 1, r + 1))
-    bordered[..., :r, :r] = parts.total
-    bordered[..., r, :r] = bordered[..., :r, r] = parts.point
-    scale = np.square(parts.point).sum(axis=-1) / parts.scales.variance.min(axis=-1)
-    bordered[..., r, r] = 2 * scale + 1
-    factor = np.linalg.cholesky(bordered)
-    distance = np.square(factor[..., r, :r]).sum(axis=-1)
-    log_det = parts.log_det + 2 * _log_diagonal(factor[..., :r, :r])
-    log_likelihood = -0.5 * (log_det + distance + parts.residual)
-    return np.asarray(log_likelihood - 0.5 * np.square(v).sum(axis=-1))
+    at = scales(table, v)
+    weight, r = 1 / at.variance, table.rank
+    prior = table.known + np.tensordot(np.square(at.terms), table.covariances, axes=1)
+    squares = np.einsum("akg,ag->ak", weight, table.squares)
+    crossed = weight @ table.crossed
+    # With the data's precision P = L L', the prior covariance C and b = L^-1 (crossed), the
+    # density needs I + L'CL alone: its eigenvalues are 1 and more, so it cannot be near-singular.
+    if table.separate_noise:
+        lower, b = _bordered(np.tensordot(weight, table.grams, axes=1), crossed, squares)
+        inner = np.swapaxes(lower, -1, -2) @ prior @ lower
+    else:
+        inner = prior * weight[..., None]
+        b = crossed * at.variance**0.5
+    inner[..., np.arange(r), np.arange(r)] += 1
+    square = np.square(b).sum(axis=-1)
+    factor, away = _bordered(inner, b, square)
+    log_det = np.log(at.variance) @ table.counts + 2 * _log_diagonal(factor)
+    distance = squares - square + np.square(away).sum(axis=-1)
+    return np.asarray(-0.5 * (log_det + distance + np.square(v).sum(axis=-1)))
+
+
+def _bordered(matrix: Floats, b: Floats, bound: Floats) -> tuple[Floats, Floats]:
+    """Factor L of the matrices and L^-1 b, from one factor of the matrices bordered by b.
+
+    ``bound`` is at least the squared length of L^-1 b.
+    """
+    r = b.shape[-1]
+    whole = np.empty((*b.shape[:-1], r + 1, r + 1))
+    whole[..., :r, :r] = matrix
+    whole[..., r, :r] = whole[..., :r, r] = b
+    whole[..., r, r] = 1.001 * bound + 1
+    factor = np.linalg.cholesky(whole)
+    return factor[..., :r, :r], factor[..., r, :r]
 
 
 def gradient(table: Table, v: Floats) -> Floats:
