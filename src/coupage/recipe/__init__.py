@@ -5,17 +5,26 @@ from __future__ import annotations
 from coupage.recipe.brief import Brief, Want, WantKind
 from coupage.recipe.choosing import Choice, Search, choose, search
 from coupage.recipe.desirability import chance_on_brief, desirability
+from coupage.recipe.notice import Noticed, NoticedAttribute, who_notices
+from coupage.recipe.reasons import LimitPrice, WantChance, Why, why
 from coupage.recipe.rounding import round_shares
 
 __all__ = [
     "Brief",
     "Choice",
+    "LimitPrice",
+    "Noticed",
+    "NoticedAttribute",
     "Search",
     "Want",
+    "WantChance",
     "WantKind",
+    "Why",
     "chance_on_brief",
     "choose",
     "desirability",
     "round_shares",
     "search",
+    "who_notices",
+    "why",
 ]

@@ -16,7 +16,7 @@ from coupage.recipe.brief import Brief
 from coupage.recipe.desirability import chance_on_brief, check_attributes
 from coupage.recipe.engine import Engine
 from coupage.recipe.limits import Limits, gather_limits
-from coupage.recipe.posterior import MixtureBeliefs, read_posterior
+from coupage.recipe.posterior import MixtureBeliefs, Posterior, read_posterior
 from coupage.recipe.ranking import Found, Front, Ranking
 
 if TYPE_CHECKING:
@@ -177,13 +177,58 @@ def search(
     With ``front`` (it needs ``cost_per_kg``) also every recipe that no other beats in both chance
     and cost; as exact as the list.
     """
-    check_attributes(brief, beliefs)
     if top != int(top) or top < 1:
         raise InputError(f"top: {top} must be a whole number, 1 or more")
     if not 0 < same_chance <= 0.1:
         raise InputError(f"same_chance: {same_chance} must be more than 0 and at most 0.1")
     if front and cost_per_kg is None:
         raise InputError("front: chance against cost needs cost_per_kg=")
+    task = prepare(
+        brief,
+        beliefs,
+        step=step,
+        region=region,
+        cost_per_kg=cost_per_kg,
+        stock_kg=stock_kg,
+        batch_kg=batch_kg,
+        exclusive=exclusive,
+    )
+    engine = solve(task, task.limits, int(top), same_chance, front=front, progress=progress)
+    return Search(
+        brief=brief,
+        step=step,
+        choices=describe(task, engine.ranking.found),
+        front=() if engine.front is None else describe(task, engine.front.found),
+        recipes=engine.considered,
+        weighed=engine.weighed,
+        proven=not engine.stopped,
+    )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Task:
+    """A choice with its limits and beliefs read."""
+
+    brief: Brief
+    beliefs: MixtureBeliefs
+    limits: Limits
+    posteriors: dict[str, Posterior]
+    events: list[Event]
+
+
+def prepare(
+    brief: Brief,
+    beliefs: MixtureBeliefs,
+    *,
+    step: float,
+    region: Region | None,
+    cost_per_kg: PerCoffee | None,
+    stock_kg: PerCoffee | None,
+    batch_kg: float | None,
+    exclusive: Iterable[Iterable[str]],
+) -> Task:
+    """Read the limits and beliefs of a choice, and refuse limits that clash."""
+    check_attributes(brief, beliefs)
     limits = gather_limits(
         brief,
         beliefs.components,
@@ -197,29 +242,39 @@ def search(
     limits.refuse_if_empty()
     posteriors = {a: read_posterior(beliefs, a, limits.places) for a in brief.attributes}
     events = [Event(a, low, high, posteriors[a]) for a, (low, high) in brief.events.items()]
-    ranking = Ranking(int(top), same_chance, Found.none(len(limits.names)))
+    return Task(brief, beliefs, limits, posteriors, events)
+
+
+def solve(
+    task: Task,
+    limits: Limits,
+    top: int,
+    same_chance: float,
+    *,
+    front: bool = False,
+    progress: Callable[[float], object] | None = None,
+    start: Found | None = None,
+) -> Engine:
+    """Run the engine under ``limits``; ``start`` are recipes that are allowed and known already."""
+    nothing = Found.none(len(limits.names))
+    ranking = Ranking(top, same_chance, nothing if start is None else start)
     stairs = None
     if front and limits.cost is not None:
         stairs = Front.over(limits.cost.min(), limits.cost.max(), len(limits.names))
-    engine = Engine(brief, limits, posteriors, events, ranking, stairs, progress)
-    engine.run()
-    return Search(
-        brief=brief,
-        step=step,
-        choices=_choices(engine, engine.ranking.found, beliefs),
-        front=() if engine.front is None else _choices(engine, engine.front.found, beliefs),
-        recipes=engine.considered,
-        weighed=engine.weighed,
-        proven=not engine.stopped,
+    engine = Engine(
+        task.brief, limits, task.posteriors, list(task.events), ranking, stairs, progress
     )
+    engine.run()
+    return engine
 
 
-def _choices(engine: Engine, found: Found, beliefs: MixtureBeliefs) -> tuple[Choice, ...]:
-    limits = engine.limits
+def describe(task: Task, found: Found) -> tuple[Choice, ...]:
+    """Tell recipes as choices, with their official chance."""
+    limits, beliefs = task.limits, task.beliefs
     x = np.zeros((len(found), len(beliefs.components)))
     x[:, limits.places] = found.steps / limits.parts
-    chances = chance_on_brief(engine.brief, beliefs, x) if len(found) else np.zeros(0)
-    means = _means(engine, found)
+    chances = chance_on_brief(task.brief, beliefs, x) if len(found) else np.zeros(0)
+    means = _means(task, found)
     return tuple(
         Choice(
             recipe=_recipe(limits, found.steps[n]),
@@ -232,14 +287,14 @@ def _choices(engine: Engine, found: Found, beliefs: MixtureBeliefs) -> tuple[Cho
     )
 
 
-def _means(engine: Engine, found: Found) -> dict[str, Floats]:
+def _means(task: Task, found: Found) -> dict[str, Floats]:
     """Posterior mean of each attribute of the brief for each recipe."""
-    shares = found.steps / engine.limits.parts
+    shares = found.steps / task.limits.parts
     first, second = np.triu_indices(shares.shape[1], 1)
     pairs = shares[:, first] * shares[:, second]
     return {
         a: shares @ p.mean[np.diagonal(p.place)] + pairs @ p.mean[p.place[first, second]]
-        for a, p in engine.posteriors.items()
+        for a, p in task.posteriors.items()
     }
 
 

@@ -39,6 +39,15 @@ class FakeBeliefs:
     def mixture(self, attribute: str) -> Mixture:
         return self.mixtures[attribute]
 
+    def draws(self, x: Array, attribute: str, n: int = 4000, seed: int = 0) -> Array:
+        mix = self.mixtures[attribute]
+        rng = np.random.default_rng(seed)
+        which = rng.choice(len(mix.weights), size=n, p=mix.weights)
+        noise = rng.normal(size=(n, mix.means.shape[1]))
+        roots = np.linalg.cholesky(mix.covariances + 1e-14 * np.eye(mix.means.shape[1]))
+        values = mix.means[which] + np.einsum("npr,nr->np", roots[which], noise)
+        return values @ self.terms(np.atleast_2d(x)).T
+
     def chance_between(self, x: Array, attribute: str, low: float, high: float) -> Array:
         mix = self.mixtures[attribute]
         z = self.terms(np.atleast_2d(x))

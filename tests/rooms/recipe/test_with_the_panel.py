@@ -9,7 +9,7 @@ import pytest
 
 from coupage.mixture import Region
 from coupage.panel import Beliefs, fit
-from coupage.recipe import Brief, Want, chance_on_brief, choose
+from coupage.recipe import Brief, Want, chance_on_brief, choose, who_notices
 
 COFFEES = ["hill", "lake", "dune", "reef", "moor"]
 
@@ -68,3 +68,14 @@ def test_straight_coffees_and_pairs_that_were_never_cupped_are_weighed_too(
         x = [choice.recipe.get(name, 0.0) for name in beliefs.components]
         expected = beliefs.chance_between(np.array([x]), "body", 5, 6)[0]
         assert choice.chance == pytest.approx(expected, abs=1e-12)
+
+
+def test_who_notices_takes_the_noise_of_the_table(beliefs: Beliefs) -> None:
+    told = who_notices(beliefs, {"hill": 1.0}, {"lake": 1.0})
+    spread = beliefs.spread()
+    assert told.attributes["body"].noise == pytest.approx(spread["body"].cup)
+    # True distance: 3.5 and 4.5 points at a noise of 0.7 and half-point rounding.
+    assert told.d_prime > 4
+    assert told.right > 0.85
+    near = who_notices(beliefs, {"hill": 0.5, "lake": 0.5}, {"hill": 0.55, "lake": 0.45})
+    assert near.right < 0.45
