@@ -29,6 +29,10 @@ from coupage.panel.tasting import agreement, signal
 
 __all__ = ["fit"]
 
+# Up to so many coefficients their covariance is formed once, so that every later question is a
+# small product; beyond, covariances are solved for when asked.
+WHOLE_LIMIT = 400
+
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 Method = Literal["auto", "integrated", "mode"]
@@ -230,16 +234,14 @@ def _integrated(
     return out
 
 
-def _at_mode(
-    task: _Task, which: list[int], rows: Codes, start: Beliefs | None
-) -> dict[int, ModePart]:
+def _at_mode(task: _Task, which: list[int], rows: Codes, start: Beliefs | None) -> dict[int, Part]:
     given, priors = task.given, task.priors
     terms = build_terms(given, task.described, task.layout, priors, rows[0])
     system = build_system(terms, given, rows[0])
     shift = np.zeros(task.layout.size)
     shift[: task.layout.components] = priors.mean
     taster = system.slices[system.names.index("taster")]
-    out = {}
+    out: dict[int, Part] = {}
     for i, a in enumerate(which):
         before = _earlier(start, given.attributes[a], given.tasters)
         mode = find_mode(system, given.rating[rows[i]], priors, start=before, seed=task.seed)
@@ -248,7 +250,9 @@ def _at_mode(
         facts = task.facts(rows[i], shift + system.target @ effects, *biases(mode, taster))
         pairing = doubt.names.index("pairing")
         unit = from_normal(np.array([point.v[pairing] for point in mode.points]))
-        out[a] = ModePart(mode.points, shift, np.square(priors.pairing * unit), doubt, facts)
+        part = ModePart(mode.points, shift, np.square(priors.pairing * unit), doubt, facts)
+        few = task.layout.size <= WHOLE_LIMIT
+        out[a] = part.restrict(np.arange(task.layout.size)) if few else part
     return out
 
 
