@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupage.panel.priors import Priors, from_normal, log_slope, to_normal
-from coupage.panel.solvers import Solver, Warmth, probes, solver_for
+from coupage.panel.solvers import DENSE, Solver, Warmth, probes, solver_for
 from coupage.panel.system import Equations, System
 
 __all__ = ["Mode", "Start", "find_mode"]
@@ -25,6 +25,7 @@ __all__ = ["Mode", "Start", "find_mode"]
 Floats = NDArray[np.float64]
 
 DOUBTFUL = 0.1
+NEAR = 0.2
 DRAWS = 256
 # There an effect's sd is 0.0003 of its scale: nothing lies beyond but rounding errors.
 LOWEST = -3.5
@@ -83,9 +84,9 @@ class _State:
 class _Slope:
     gradient: Floats
     information: Floats
+    raw: Floats
     by_taster: Floats
     freedom: Floats
-    equations: Equations
 
 
 def find_mode(
@@ -111,7 +112,8 @@ def find_mode(
     start
         Standard deviations of nearly the same table, to begin from.
     goal
-        Largest step in any coordinate at which the search ends.
+        Largest step in any coordinate at which the search ends; where traces are estimated at
+        least 0.01 and a tenth of the doubt that the table leaves.
     """
     free = system.estimated & ~np.isin(system.names, list(flat))
     y = ratings - priors.mean
@@ -123,12 +125,17 @@ def find_mode(
         warmth=Warmth(probes(system, seed)),
     )
     model = _Model(system, priors, free, flat, flat_scales, y)
-    converged, steps = False, 0
+    converged, steps, largest = False, 0, np.inf
+    estimated = system.size > DENSE
+    goal = max(goal, 0.01) if estimated else goal
     slope = model.slope(state)
     damping, before = np.ones(m + 1), np.zeros(m + 1)
     while not converged and steps < 60:
         if steps:
-            slope = model.slope(state)
+            # Traced by signs, each piece of information costs as much as a slope: close to the mode
+            # the last one will do.
+            near = estimated and largest < NEAR
+            slope = model.slope(state, slope.raw if near else None)
         steps += 1
         step = _step(slope, state.v)
         # The average information is too flat where the data say little: steps that swing are cut.
@@ -142,7 +149,12 @@ def find_mode(
         largest = max(float(np.abs(moved).max()), turn)
         # Far from the mode rough traces will do.
         state.warmth.tolerance = float(np.clip(0.02 * largest, 3e-4, 0.02))
-        converged = largest < goal
+        if estimated:
+            # A tenth of the doubt the data leave is near enough for an estimated slope.
+            small = np.abs(moved) < np.maximum(goal, 0.1 * np.diag(slope.information) ** -0.5)
+            converged = bool(small.all()) and turn < goal
+        else:
+            converged = largest < goal
     terms, noise = model.scales(state.v)
     points, draws = model.around(state, slope)
     return Mode(
@@ -223,7 +235,8 @@ class _Model:
         variance = np.maximum(variance, 1e-12)
         return Equations(self.system, 1 / variance, precision), variance
 
-    def slope(self, state: _State) -> _Slope:
+    def slope(self, state: _State, known: Floats | None = None) -> _Slope:
+        """Gradient and information at a state; ``known`` is information from close by."""
         equations, variance = self.equations(state)
         weight = 1 / variance[self.system.taster]
         b = self.system.from_ratings(weight * self.y)[:, None]
@@ -231,29 +244,26 @@ class _Model:
         state.effects = solver.solve(b, state.effects[:, None])[:, 0]
         residual = self.y - self.system.at_ratings(state.effects[:, None])[:, 0]
         diagonal, leverage = solver.traces()
-        terms, _ = self.scales(state.v)
-        slopes, variates = [], []
-        at = np.flatnonzero(self.free)
-        for k, sd in zip(at.tolist(), terms.tolist(), strict=True):
-            part = self.system.slices[k]
+        gradient = []
+        for part, sd in zip(self._parts(), self.scales(state.v)[0].tolist(), strict=True):
             own = state.effects[part]
-            total = diagonal[part].sum() + own @ own
-            slopes.append(total / sd**2 - (part.stop - part.start))
-            alone = np.zeros((self.system.size, 1))
-            alone[part, 0] = own
-            variates.append(2 * self.system.at_ratings(alone)[:, 0])
+            gradient.append((diagonal[part].sum() + own @ own) / sd**2 - len(own))
         rounding = 1 - self.priors.floor / variance
         square = np.bincount(
             self.system.taster, weights=np.square(residual), minlength=self.system.tasters
         )
         by_taster = ((square + leverage) / variance - self.counts) * rounding
-        slopes.append(float(by_taster.sum()))
-        variates.append(2 * rounding[self.system.taster] * residual)
-        information = self._average_information(np.column_stack(variates), weight, solver)
-        return self._in_coordinates(
-            state, np.array(slopes), information, by_taster, self.counts - leverage / variance,
-            equations,
-        )  # fmt: skip
+        gradient.append(float(by_taster.sum()))
+        raw = known
+        if raw is None:
+            noise = 2 * rounding[self.system.taster] * residual
+            raw = self._average_information(state, noise, weight, solver)
+        pull, bend = self._in_coordinates(state, np.array(gradient), raw)
+        freedom = np.maximum(self.counts - leverage / variance, 1.0)
+        return _Slope(pull, bend, raw, by_taster, freedom)
+
+    def _parts(self) -> list[slice]:
+        return [self.system.slices[k] for k in np.flatnonzero(self.free).tolist()]
 
     def around(self, state: _State, slope: _Slope) -> tuple[tuple[Point, ...], Floats]:
         """Points that stand for the doubt about the mode, and draws of the coordinates.
@@ -278,7 +288,7 @@ class _Model:
             pulls = []
             for side in (-1.2, 1.2):
                 near = replace(state, v=np.clip(state.v + side * sds[j] * axis, LOWEST, 40))
-                pulls.append(float(axis @ self.slope(near).gradient))
+                pulls.append(float(axis @ self.slope(near, slope.raw).gradient))
             x, chance = _leaning(pulls, 1.2 * float(sds[j]))
             mean = float(x @ chance)
             centre += mean * axis
@@ -315,31 +325,31 @@ class _Model:
         state.log_ratio = state.log_ratio - shift
         return float(np.abs(turn).max())
 
-    def _average_information(self, q: Floats, weight: Floats, solver: Solver) -> Floats:
+    def _average_information(
+        self, state: _State, noise: Floats, weight: Floats, solver: Solver
+    ) -> Floats:
+        """By the logarithms of the standard deviations, the noise last."""
+        variates = []
+        for part in self._parts():
+            alone = np.zeros((self.system.size, 1))
+            alone[part, 0] = state.effects[part]
+            variates.append(2 * self.system.at_ratings(alone)[:, 0])
+        q = np.column_stack([*variates, noise])
         weighted = weight[:, None] * q
         b = np.column_stack([self.system.from_ratings(column) for column in weighted.T])
         inside = solver.roughly(b)
         return np.asarray((q.T @ weighted - b.T @ inside) / 2)
 
     def _in_coordinates(
-        self,
-        state: _State,
-        gradient: Floats,
-        information: Floats,
-        by_taster: Floats,
-        freedom: Floats,
-        equations: Equations,
-    ) -> _Slope:
+        self, state: _State, gradient: Floats, information: Floats
+    ) -> tuple[Floats, Floats]:
         unit = from_normal(state.v)
         chain = log_slope(state.v, unit)
         pull = chain * gradient
         bend = chain[:, None] * information * chain
-        if not self.flat_scales:
-            pull = pull - state.v
-            # The prior's own bend, and that of the coordinates where it adds to the bowl.
-            turn = chain * (unit * unit * chain - state.v - chain)
-            bend = bend + np.diag(1 + np.maximum(-gradient * turn, 0))
-        else:
+        if self.flat_scales:
             # Keeps a standard deviation that wants to vanish from leaping.
-            bend = bend + 1e-8 * np.eye(len(bend))
-        return _Slope(pull, bend, by_taster, np.maximum(freedom, 1.0), equations)
+            return pull, bend + 1e-8 * np.eye(len(bend))
+        # The prior's own bend, and that of the coordinates where it adds to the bowl.
+        turn = chain * (unit * unit * chain - state.v - chain)
+        return pull - state.v, bend + np.diag(1 + np.maximum(-gradient * turn, 0))

@@ -40,7 +40,8 @@ def probes(system: System, seed: int) -> Floats:
     levels = system.levels()
     rng = np.random.default_rng([seed, 3])
     signs = rng.choice([-1.0, 1.0], (system.size, PROBES)) / np.sqrt(PROBES)
-    return np.hstack([levels, signs - levels @ (levels.T @ signs)])
+    both = np.hstack([levels, signs - levels @ (levels.T @ signs)])
+    return both.astype(np.float32)
 
 
 class Solver:
@@ -87,35 +88,45 @@ class IterativeSolver(Solver):
     """Solve by conjugate gradients and trace with random signs."""
 
     def __init__(self, equations: Equations, warmth: Warmth) -> None:
-        self.equations, self.warmth = equations, warmth
+        self.equations, self.warmth, self.light = equations, warmth, equations.light()
 
     def solve(self, b: Floats, start: Floats | None = None) -> Floats:
         return self.equations.solve(b, start=start, tolerance=1e-7)
 
     def roughly(self, b: Floats) -> Floats:
         """Good to two digits: the information only shapes the step."""
-        self.warmth.pulled = self.equations.solve(b, start=self.warmth.pulled, tolerance=1e-2)
+        single: Floats = b.astype(self.light.diagonal.dtype)
+        self.warmth.pulled = self.light.solve(single, start=self.warmth.pulled, tolerance=1e-2)
         return self.warmth.pulled
 
     def traces(self) -> tuple[Floats, Floats]:
         """As exact, but estimated: the inverse of the diagonal is exact, signs do the rest."""
         warmth, system, probes = self.warmth, self.equations.system, self.warmth.probes
-        start = probes / self.equations.diagonal[:, None]
+        start = probes / self.light.diagonal[:, None]
         before = start if warmth.solved is None else warmth.solved
-        warmth.solved = self.equations.solve(
+        warmth.solved = self.light.solve(
             probes, start=before, tolerance=warmth.tolerance, beyond=start
         )
         rest = warmth.solved - start
         inverse = 1 / self.equations.diagonal
-        both = system.at_ratings(probes)
-        both *= system.at_ratings(rest)
+        both = self._at_ratings(probes)
+        both *= self._at_ratings(rest)
         f = system.cells.shape[1]
         known = (system.cells.multiply(system.cells) @ inverse[:f])[system.cell]
         for column in system.columns.T:
             known += inverse[f + column]
-        weights = both.sum(axis=1) + known
+        weights = both.sum(axis=1, dtype=np.float64) + known
         leverage = np.bincount(system.taster, weights=weights, minlength=system.tasters)
-        return (probes * rest).sum(axis=1) + inverse, leverage.astype(np.float64)
+        diagonal = (probes * rest).sum(axis=1, dtype=np.float64) + inverse
+        return diagonal, leverage.astype(np.float64)
+
+    def _at_ratings(self, x: Floats) -> Floats:
+        """As :meth:`System.at_ratings`, in single precision."""
+        system, f = self.equations.system, self.light.cells.shape[1]
+        out = (self.light.cells @ x[:f])[system.cell]
+        for column in system.columns.T:
+            out += x[f + column]
+        return np.asarray(out)
 
 
 def solver_for(equations: Equations, warmth: Warmth) -> Solver:

@@ -252,6 +252,7 @@ def test_signs_trace_as_well_as_factors(middling, monkeypatch):
     exact = fit(ratings, samples, method="mode").spread()["body"]
     monkeypatch.setattr("coupage.panel.solvers.DENSE", 10)
     monkeypatch.setattr("coupage.panel.modepart.DENSE", 10)
+    monkeypatch.setattr("coupage.panel.mode.DENSE", 10)
     signs = fit(ratings, samples, method="mode")
     for name in ("coffee", "batch", "taster", "cup"):
         found = getattr(signs.spread()["body"], name)
