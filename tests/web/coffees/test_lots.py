@@ -216,3 +216,9 @@ def test_a_colour_without_its_scale_is_refused(roaster: Person, signed_in: As) -
     answer = signed_in(roaster).post(f"/coffees/{lot.pk}/approaches/add/", typed)
     assert "Name the scale" in answer.text
     assert not ApproachVersion.objects.exists()
+
+
+def test_a_new_approach_begins_with_the_usual_tolerances(roaster: Person, signed_in: As) -> None:
+    form = signed_in(roaster).get(f"/coffees/{things.lot().pk}/approaches/add/").context["form"]
+    assert str(form["loss_tolerance_pct"].value()) == "0.5"
+    assert str(form["end_temperature_tolerance_c"].value()) == "1"
