@@ -13,7 +13,7 @@ from coupage.panel.criticism import (
     review,
     verdicts_without,
 )
-from coupage.panel.fitting import fit
+from coupage.panel.fitting import fingerprint, fit
 from coupage.panel.flat import FlatFit, fit_flat
 from coupage.panel.gaussians import GaussianMixture
 from coupage.panel.predictive import PredictiveCheck
@@ -37,6 +37,7 @@ __all__ = [
     "TasterReport",
     "Verdict",
     "VerdictChange",
+    "fingerprint",
     "fit",
     "fit_flat",
     "review",

@@ -91,7 +91,8 @@ class IterativeSolver(Solver):
         self.equations, self.warmth, self.light = equations, warmth, equations.light()
 
     def solve(self, b: Floats, start: Floats | None = None) -> Floats:
-        return self.equations.solve(b, start=start, tolerance=1e-7)
+        # The points that answers come from are solved to the last digits once the search ends.
+        return self.equations.solve(b, start=start, tolerance=1e-5)
 
     def roughly(self, b: Floats) -> Floats:
         """Good to two digits: the information only shapes the step."""

@@ -23,33 +23,36 @@ def signal(level: Floats, taster: Codes, count: int) -> Floats:
 
 
 def agreement(given: Ratings, rows: Codes) -> Floats:
-    """(T,) correlation of a taster's ratings with the mean of the others on the same cups.
+    """(a, T) correlation of a taster's ratings with the mean of the others on the same cups.
 
-    A cup is a sample in one cupping and pass; its deviation from the cupping's and pass's average
-    is compared, so that a drift of the day is no agreement.
+    ``rows`` (a, n) are the ratings of attributes rated on the same cups. A cup is a sample in one
+    cupping and pass; its deviation from the cupping's and pass's average is compared, so that a
+    drift of the day is no agreement.
     """
-    taster = given.taster[rows]
-    width, passes = len(given.cuppings), len(given.passes)
-    cell = (given.sample[rows] * width + given.cupping[rows]) * passes + given.pass_[rows]
-    _, cell = np.unique(cell, return_inverse=True)
-    own_key, own = np.unique(taster * (cell.max(initial=0) + 1) + cell, return_inverse=True)
-    size = np.bincount(own)
-    value = np.bincount(own, weights=given.rating[rows]) / np.maximum(size, 1)
-    who, what = np.divmod(own_key, cell.max(initial=0) + 1)
-    raters = np.bincount(what)
-    total = np.bincount(what, weights=value)
+    first = rows[0]
+    taster, passes = given.taster[first], len(given.passes)
+    day = given.cupping[first] * passes + given.pass_[first]
+    _, cell = np.unique(given.sample[first] * (day.max(initial=0) + 1) + day, return_inverse=True)
+    width = int(cell.max(initial=0)) + 1
+    key, own = np.unique(taster * width + cell, return_inverse=True)
+    who, what = np.divmod(key, width)
+    size, raters = np.bincount(own), np.bincount(what)
     several = raters[what] > 1
-    others = (total[what] - value)[several] / (raters[what] - 1)[several]
-    day = _first_of(what, cell, given.cupping[rows] * passes + given.pass_[rows])[several]
-    out = np.full(len(given.tasters), np.nan)
-    who, value = who[several], value[several]
-    for t in np.unique(who):
-        mine = who == t
-        a = _within(value[mine], day[mine])
-        b = _within(others[mine], day[mine])
-        scale = np.sqrt((a @ a) * (b @ b))
-        if mine.sum() >= 3 and scale > 1e-12:
-            out[t] = a @ b / scale
+    who, by_day = who[several], _first_of(what, cell, day)[several]
+    _, by_table = np.unique(who * (by_day.max(initial=0) + 1) + by_day, return_inverse=True)
+    enough = np.bincount(who, minlength=len(given.tasters)) >= 3
+    out = np.full((len(rows), len(given.tasters)), np.nan)
+    for i, line in enumerate(rows):
+        value = np.bincount(own, weights=given.rating[line]) / np.maximum(size, 1)
+        total = np.bincount(what, weights=value)
+        others = (total[what] - value)[several] / (raters[what] - 1)[several]
+        a, b = (_within(v, by_table) for v in (value[several], others))
+        sums = [
+            np.bincount(who, weights=v, minlength=len(given.tasters)) for v in (a * b, a * a, b * b)
+        ]
+        scale = np.sqrt(sums[1] * sums[2])
+        known = enough & (scale > 1e-12)
+        out[i, known] = sums[0][known] / scale[known]
     return out
 
 
@@ -59,6 +62,6 @@ def _first_of(what: Codes, cell: Codes, label: Codes) -> Codes:
     return by_cell[what]
 
 
-def _within(value: Floats, day: Codes) -> Floats:
-    _, code = np.unique(day, return_inverse=True)
-    return value - (np.bincount(code, weights=value) / np.bincount(code))[code]
+def _within(value: Floats, table: Codes) -> Floats:
+    """Deviations from the mean of each taster's table."""
+    return np.asarray(value - (np.bincount(table, weights=value) / np.bincount(table))[table])

@@ -11,7 +11,7 @@ from scipy.stats import binom, kstest
 from tests.rooms.panel.tables import Rows, small_table
 
 from coupage.errors import InputError
-from coupage.panel import Beliefs, Priors, fit
+from coupage.panel import Beliefs, Priors, fingerprint, fit
 
 
 def test_known_truth_is_recovered():
@@ -274,6 +274,62 @@ def test_a_search_that_starts_from_yesterday_ends_at_the_same_beliefs(middling):
     a, b = fresh.profile({"c0": 1.0})["body"], warm.profile({"c0": 1.0})["body"]
     assert b.mean == pytest.approx(a.mean, abs=0.02 * a.sd)
     assert b.sd == pytest.approx(a.sd, rel=0.02)
+
+
+def test_a_fingerprint_is_known_before_the_fit_and_changes_with_anything_that_matters():
+    ratings, samples, _ = small_table(1, attributes=1)
+    first = fingerprint(ratings, samples)
+    assert fit(ratings, samples).fingerprint == first
+    other = {**ratings, "rating": [ratings["rating"][0] + 0.5, *ratings["rating"][1:]]}
+    renamed = {**ratings, "taster": [t.replace("t1", "x1") for t in ratings["taster"]]}
+    found = {
+        first,
+        fingerprint(other, samples),
+        fingerprint(renamed, samples),
+        fingerprint(ratings, samples, seed=1),
+        fingerprint(ratings, samples, priors=Priors(taster=2.0)),
+        fingerprint(ratings, samples, method="mode"),
+        fingerprint(ratings, samples, tails=4.0),
+        fingerprint(ratings, samples, extra_components=["new"]),
+    }
+    assert len(found) == 8
+
+
+def test_progress_is_told_and_ends_at_one():
+    ratings, samples, _ = small_table(1, attributes=3)
+    for method in ("integrated", "mode"):
+        told: list[float] = []
+        fit(ratings, samples, method=method, progress=told.append)
+        assert told == sorted(told)
+        assert told[-1] == 1.0
+
+
+def test_notes_say_what_the_table_cannot_tell():
+    def notes(table):
+        return " ".join(fit(*table).notes)
+
+    assert notes((small_table(1)[0], small_table(1)[1])) == ""
+    assert "One taster rated everything" in notes(one_row())
+    assert "all 35 ratings are 6" in notes(all_equal())
+    assert "cannot tell 'x', 'y' apart" in notes(many_identical())
+    assert "days away from the reference age" in notes(huge_ages())
+    ratings, samples, _ = small_table(1)
+    ratings["rating"] = [
+        None if a == "a1" else r
+        for a, r in zip(ratings["attribute"], ratings["rating"], strict=True)
+    ]
+    assert "a1: not rated at all" in notes((ratings, samples))
+
+
+def test_agreement_is_the_correlation_with_the_others_within_the_table():
+    """Against NumPy's corrcoef, one cupping, every taster on every sample."""
+    ratings, samples, _ = small_table(6, attributes=2, tasters=4)
+    table = np.array(ratings["rating"]).reshape(2, 4, 7)
+    for t, report in enumerate(fit(ratings, samples).tasters()):
+        for a in range(2):
+            others = np.delete(table[a], t, axis=0).mean(axis=0)
+            expected = np.corrcoef(table[a, t], others)[0, 1]
+            assert report.agreement[f"a{a}"] == pytest.approx(expected, abs=1e-12)
 
 
 def test_nothing_to_fit_is_refused():
