@@ -25,6 +25,7 @@ __all__ = ["ChoicePage", "Line", "choice_page"]
 
 LONGEST_S = 25.0
 SHOWN = 10
+FRONT_SHOWN = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +141,7 @@ def _answer(
         lines=lines,
         front=tuple(
             _line(i, choice, brief, beliefs, candidates, currency)
-            for i, choice in enumerate(found.front, 1)
+            for i, choice in enumerate(_worth_a_look(found.front), 1)
         ),
         picture=_picture(brief, beliefs, best, current, name),
         composition=_composition(best.recipe),
@@ -241,7 +242,7 @@ def _why(brief: Brief, beliefs: Beliefs, found: Search) -> tuple[str, ...]:
         behind = 100 * (best.chance - found.choices[1].chance)
         gap = f"{behind:.1f} points" if behind >= 0.05 else "less than 0.1 points"
         said.append(f"The next best, {_words(found.choices[1].recipe)}, is {gap} behind.")
-    cheaper = [c for c in found.front if c.cost is not None and best.cost is not None]
+    cheaper = _worth_a_look(found.front)
     if len(cheaper) > 1:
         least = cheaper[0]
         saved = (best.cost or 0) - (least.cost or 0)
@@ -250,6 +251,27 @@ def _why(brief: Brief, beliefs: Beliefs, found: Search) -> tuple[str, ...]:
             f"{100 * least.chance:.0f} %."
         )
     return tuple(said)
+
+
+def _worth_a_look(front: tuple[Choice, ...]) -> list[Choice]:
+    """Thin the front to steps of chance that a roaster would weigh against the cost.
+
+    Recipes with less than half the best chance are no alternative. Of the others the cheapest of
+    every step is kept, and the best of all.
+    """
+    if not front:
+        return []
+    best = front[-1]
+    step = best.chance / (2 * FRONT_SHOWN)
+    kept: list[Choice] = []
+    for choice in front:
+        if choice.chance >= best.chance / 2 and (
+            not kept or choice.chance >= kept[-1].chance + step
+        ):
+            kept.append(choice)
+    if kept and kept[-1] is not best:
+        kept[-1 if kept[-1].chance > best.chance - step else len(kept) :] = [best]
+    return kept
 
 
 def _how(found: Search) -> str:
