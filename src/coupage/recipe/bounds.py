@@ -125,7 +125,7 @@ class Event:
         v = np.maximum(at.values(outlook.within, lattice.degree4), _floor(outlook.within))
         b = np.maximum(at.values(outlook.between, lattice.degree4), 0)
         octic = self.posterior.square_coefficients(cups)
-        square = at.octic_values(octic) + _ROUNDING * np.abs(octic).max()
+        square = at.octic_values(octic)
         square += self.posterior.rest * lattice.lengths[columns]
         kappa = np.maximum(square / np.square(v) - 1, 0)
         return self._bound(m, v, b, kappa, np.searchsorted(FAMILY_LIMITS, kappa))
@@ -188,10 +188,18 @@ class _At:
         return _each(coefficients[self.rows], powers.T[self.columns])
 
     def octic_values(self, coefficients: Floats) -> Floats:
+        """At least the values of polynomials of degree 8.
+
+        Rounding in their sums is far below ``_ROUNDING`` of the largest Bernstein coefficient,
+        which bounds the sum of the sizes of the terms; that much is added.
+        """
+        largest = (np.abs(coefficients) / self.lattice.fold.repeats8).max(axis=1)
         if self.dense:
-            return self.values(coefficients, self.lattice.degree8())
-        powers = np.ascontiguousarray(self.lattice.degree8(self.columns).T)
-        return _each(coefficients[self.rows], powers)
+            values = self.values(coefficients, self.lattice.degree8())
+        else:
+            powers = np.ascontiguousarray(self.lattice.degree8(self.columns).T)
+            values = _each(coefficients[self.rows], powers)
+        return np.asarray(values + _ROUNDING * largest[self.rows])
 
 
 def _each(a: Floats, b: Floats) -> Floats:

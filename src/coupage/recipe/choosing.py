@@ -95,6 +95,7 @@ def choose(
     exclusive: Iterable[Iterable[str]] = (),
     same_chance: float = 1e-9,
     progress: Callable[[float], object] | None = None,
+    workers: int = 1,
 ) -> list[Choice]:
     """Find the best recipes of all on the step.
 
@@ -128,6 +129,8 @@ def choose(
         fewer coffees.
     progress
         Called with the share of recipes covered; return False to stop early.
+    workers
+        Threads that share the work; the list is the same for any number.
 
     Returns
     -------
@@ -153,6 +156,7 @@ def choose(
             exclusive=exclusive,
             same_chance=same_chance,
             progress=progress,
+            workers=workers,
         ).choices
     )
 
@@ -171,6 +175,7 @@ def search(
     same_chance: float = 1e-9,
     front: bool = False,
     progress: Callable[[float], object] | None = None,
+    workers: int = 1,
 ) -> Search:
     """Choose as :func:`choose` does, and tell more.
 
@@ -193,7 +198,17 @@ def search(
         batch_kg=batch_kg,
         exclusive=exclusive,
     )
-    engine = solve(task, task.limits, int(top), same_chance, front=front, progress=progress)
+    if workers != int(workers) or workers < 1:
+        raise InputError(f"workers: {workers} must be a whole number of threads, 1 or more")
+    engine = solve(
+        task,
+        task.limits,
+        int(top),
+        same_chance,
+        front=front,
+        progress=progress,
+        workers=int(workers),
+    )
     return Search(
         brief=brief,
         step=step,
@@ -253,6 +268,7 @@ def solve(
     *,
     front: bool = False,
     progress: Callable[[float], object] | None = None,
+    workers: int = 1,
     start: Found | None = None,
 ) -> Engine:
     """Run the engine under ``limits``; ``start`` are recipes that are allowed and known already."""
@@ -262,7 +278,7 @@ def solve(
     if front and limits.cost is not None:
         stairs = Front.over(limits.cost.min(), limits.cost.max(), len(limits.names))
     engine = Engine(
-        task.brief, limits, task.posteriors, list(task.events), ranking, stairs, progress
+        task.brief, limits, task.posteriors, list(task.events), ranking, stairs, progress, workers
     )
     engine.run()
     return engine

@@ -10,7 +10,10 @@ needs, so the list is the best of all recipes, not the best of a search.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from itertools import islice
+from threading import Lock
 
 import numpy as np
 from numpy.typing import NDArray
@@ -53,12 +56,14 @@ class Engine:
     ranking: Ranking
     front: Front | None = None
     progress: Callable[[float], object] | None = None
+    workers: int = 1
     considered: int = 0
     weighed: int = 0
     stopped: bool = False
     _bases: dict[int, int] = field(default_factory=dict)
     _blocks_seen: int = 0
     _loose_keeps: float = 0.0
+    _lock: Lock = field(default_factory=Lock)
 
     def run(self) -> None:
         """Find the best recipes of all; ``stopped`` tells when ``progress`` ended it early."""
@@ -68,15 +73,35 @@ class Engine:
             self._bases[k] = total
             total += len(of_size) * self._lattice(k).total
         self._seed(cups)
-        for k in reversed(cups):
-            width = self._lattice(k).total
-            for start, group in _blocks(cups[k], max(width, _REPORT // _GROUP), _REPORT):
-                self._group(start, group)
-                self.considered += len(group) * width
-                if self.progress is not None and self.progress(self.considered / total) is False:
-                    self.stopped = self.considered < total
-                    if self.stopped:
-                        return
+        for done in self._groups_done(cups):
+            self.considered += done
+            if self.progress is not None and self.progress(self.considered / total) is False:
+                self.stopped = self.considered < total
+                return
+
+    def _groups_done(self, cups: dict[int, Ints]) -> Iterator[int]:
+        """Look at one group after the other; yield how many recipes each held."""
+        groups = (
+            (start, group)
+            for k in reversed(cups)
+            for start, group in _blocks(
+                cups[k], max(self._lattice(k).total, _REPORT // _GROUP), _REPORT
+            )
+        )
+        if self.workers == 1:
+            for start, group in groups:
+                yield self._group(start, group)
+            return
+        # Array work lets go of the interpreter, so threads share the cores.
+        with ThreadPoolExecutor(self.workers) as pool:
+            waiting = [pool.submit(self._group, *g) for g in islice(groups, 2 * self.workers)]
+            try:
+                while waiting:
+                    yield waiting.pop(0).result()
+                    waiting += [pool.submit(self._group, *g) for g in islice(groups, 1)]
+            finally:
+                for future in waiting:
+                    future.cancel()
 
     def _lattice(self, k: int) -> Lattice:
         return lattice(k, self.limits.parts, self.limits.least)
@@ -135,8 +160,8 @@ class Engine:
 
     # --- a group of cups -------------------------------------------------------------------------
 
-    def _group(self, start: int, group: Ints) -> None:
-        """Drop cups and recipes by their posterior means alone, then look at what is left."""
+    def _group(self, start: int, group: Ints) -> int:
+        """Drop cups by their posterior means alone, then look at what is left; count recipes."""
         k = group.shape[1]
         lattice = self._lattice(k)
         outlooks = self._outlooks(group)
@@ -155,6 +180,7 @@ class Engine:
                 for at in range(0, len(columns), _CELLS):
                     part = lattice.take(columns[at : at + _CELLS])
                     self._block(group[some], start + some, here, part)
+        return len(group) * lattice.total
 
     def _outlooks(self, group: Ints) -> list[Outlook]:
         needed: float | Floats = self.ranking.needed
@@ -186,18 +212,20 @@ class Engine:
         allowed = self.limits.allowed(block, lattice.steps)
         if allowed is not None:
             mask &= allowed
-        bounds = np.ones((len(self.events), *mask.shape))
+        bounds: Floats | None = None
         before = np.count_nonzero(mask)
         self._blocks_seen += 1
         # Where nearly every mean is good and the doubt decides, the loose bound is a waste; a look
         # now and then tells when that has changed.
         if before and (self._loose_keeps < _WASTE or self._blocks_seen % 16 == 0):
+            bounds = np.ones((len(self.events), *mask.shape))
             self._loosely(mask, bounds, block, outlooks, lattice)
             kept = np.count_nonzero(mask) / before
             self._loose_keeps += 0.2 * (kept - self._loose_keeps)
         rows, columns = np.nonzero(mask)
         left = _Left(block, places, outlooks, lattice, rows, columns)
-        self._sharpen(left, bounds[:, rows, columns])
+        first = np.ones((len(self.events), len(rows)))
+        self._sharpen(left, first if bounds is None else bounds[:, rows, columns])
 
     def _loosely(
         self,
@@ -230,21 +258,24 @@ class Engine:
 
     def _sharpen(self, left: _Left, bounds: Floats) -> None:
         """Drop what the sharper bound can drop, then weigh the rest."""
+        product = bounds.prod(axis=0)
         for number, event in enumerate(self.events):
             if event.posterior.parts == 1 or not len(left):
                 continue
             used, local = np.unique(left.rows, return_inverse=True)
             outlook = left.outlooks[number].take(used)
             sharp = event.tight(left.block[used], outlook, left.lattice, local, left.columns)
-            bounds[number] = np.minimum(bounds[number], sharp)
-            keep = self._matters(left, bounds.prod(axis=0))
-            left, bounds = left.take(keep), bounds[:, keep]
+            better = np.minimum(bounds[number], sharp)
+            product *= better / np.maximum(bounds[number], 1e-300)
+            bounds[number] = better
+            keep = self._matters(left, product)
+            left, bounds, product = left.take(keep), bounds[:, keep], product[keep]
         if self.ranking.saturated and len(left):
             keep = self.ranking.may_tie(
                 self._desirability(left), self._cost(left), self._order(left)
             )
             if self.front is not None:
-                keep |= bounds.prod(axis=0) + _SLACK >= self.front.needed(self._cost(left))
+                keep |= product + _SLACK >= self.front.needed(self._cost(left))
             left, bounds = left.take(keep), bounds[:, keep]
         if len(left):
             self._weigh(left, bounds)
@@ -266,7 +297,6 @@ class Engine:
             left, known = left.take(keep), known[:, keep]
         if not len(left):
             return
-        self.weighed += len(left)
         found = Found(
             chance=known.prod(axis=0),
             desirability=self._desirability(left),
@@ -274,9 +304,11 @@ class Engine:
             order=self._order(left),
             steps=self._steps(left),
         )
-        self.ranking.add(found)
-        if self.front is not None:
-            self.front.add(found)
+        with self._lock:
+            self.weighed += len(left)
+            self.ranking.add(found)
+            if self.front is not None:
+                self.front.add(found)
 
     def _exact(self, event: Event, left: _Left) -> Floats:
         lattice, chance = left.lattice, np.empty(len(left))

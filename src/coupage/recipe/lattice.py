@@ -51,8 +51,9 @@ class Folding:
         ``sigma[upper] @ quadratic_form`` are the coefficients of z'sigma z, sigma symmetric.
     powers2, powers4, powers8 : (monomials, k)
         Exponents of the monomials of each degree.
-    repeats4 : (monomials of degree 4,)
-        How often each occurs in the fourth power of the sum of the shares.
+    repeats4, repeats8 : (monomials,)
+        How often each occurs in the fourth (eighth) power of the sum of the shares: coefficients
+        divided by it are Bernstein coefficients.
     """
 
     mean: Floats
@@ -62,6 +63,7 @@ class Folding:
     powers4: Ints
     powers8: Ints
     repeats4: Floats
+    repeats8: Floats
     _square_upper: tuple[Ints, Ints]
     _square_starts: Ints
     _square_twice: Floats
@@ -78,6 +80,10 @@ class Folding:
 def _powers(k: int, degree: int) -> list[tuple[int, ...]]:
     every = combinations_with_replacement(range(k), degree)
     return [tuple(chosen.count(i) for i in range(k)) for chosen in every]
+
+
+def _repeats(powers: list[tuple[int, ...]]) -> Floats:
+    return np.array([factorial(sum(p)) / prod(map(factorial, p)) for p in powers])
 
 
 def _add(a: tuple[int, ...], b: tuple[int, ...]) -> tuple[int, ...]:
@@ -119,7 +125,8 @@ def folding(k: int) -> Folding:
         powers2=np.array(two),
         powers4=np.array(four),
         powers8=np.array(eight),
-        repeats4=np.array([24 / prod(map(factorial, p)) for p in four]),
+        repeats4=_repeats(four),
+        repeats8=_repeats(eight),
         _square_upper=(rows, columns),
         _square_starts=starts,
         _square_twice=np.where(rows == columns, 1.0, 2.0),

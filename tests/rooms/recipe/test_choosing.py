@@ -224,6 +224,24 @@ def test_progress_is_told_and_can_stop_the_search(monkeypatch: pytest.MonkeyPatc
     assert stopped.choices
 
 
+def test_threads_find_the_same(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(engine, "_REPORT", 2_000)
+    rng = np.random.default_rng(11)
+    beliefs = make(7, 3, 4, rng)
+    cost = {name: 5.0 + n for n, name in enumerate(beliefs.components)}
+    one, three = (
+        search(brief(np.random.default_rng(3)), beliefs, cost_per_kg=cost, front=True, workers=n)
+        for n in (1, 3)
+    )
+    assert three.choices == one.choices
+    assert three.front == one.front
+    assert three.recipes == one.recipes
+    halted = search(brief(rng), beliefs, workers=3, progress=lambda share: False)
+    assert not halted.proven
+    with pytest.raises(InputError, match="workers"):
+        search(brief(rng), beliefs, workers=0)
+
+
 def test_a_region_names_the_candidates() -> None:
     rng = np.random.default_rng(1)
     beliefs = make(5, 3, 2, rng)
