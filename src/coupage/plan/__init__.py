@@ -1,0 +1,18 @@
+"""Plans: what to roast on a day, as whole batches."""
+
+from __future__ import annotations
+
+from coupage.plan.check_plan import check_plan
+from coupage.plan.day import Drum, Order, PlannedBatch, RoastDay, WayOut, WayOutPrices
+from coupage.plan.roast_day import roast_day
+
+__all__ = [
+    "Drum",
+    "Order",
+    "PlannedBatch",
+    "RoastDay",
+    "WayOut",
+    "WayOutPrices",
+    "check_plan",
+    "roast_day",
+]
