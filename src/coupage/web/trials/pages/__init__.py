@@ -1,0 +1,1 @@
+"""Everything that the pages about plans show."""
