@@ -169,12 +169,22 @@ class _Search:
 
 
 def _adapted(start: _Proposal, draws: Draws) -> _Proposal:
-    """Weighted moments, leaning on the first proposal as far as the draws are few."""
+    """Moments of the draws, leaning on the first proposal as far as the draws are few.
+
+    When a few draws have all the weight, powers of the weights below one let enough others speak
+    for the next proposal to move the right way.
+    """
     d = draws.v.shape[1]
-    trust = draws.effective / (draws.effective + 2 * d)
-    centre = trust * (draws.weight @ draws.v) + (1 - trust) * start.centre[0]
+    for power in (1.0, 0.7, 0.5, 0.35, 0.25, 0.15, 0.1):
+        weight = draws.weight**power
+        weight = weight / weight.sum()
+        effective = float(1 / np.square(weight).sum())
+        if effective > 5 * d:
+            break
+    trust = effective / (effective + d)
+    centre = trust * (weight @ draws.v) + (1 - trust) * start.centre[0]
     away = draws.v - centre
-    spread = trust * (draws.weight * away.T) @ away
+    spread = trust * (weight * away.T) @ away
     # The share of the first proposal also keeps the factor definite when one draw has all weight.
     spread += (1 - trust) * start.factor[0] @ start.factor[0].T
     return _Proposal(centre[None], np.linalg.cholesky(spread)[None])
