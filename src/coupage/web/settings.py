@@ -92,7 +92,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "django.contrib.auth.middleware.LoginRequiredMiddleware",
+    "coupage.web.people.middleware.SignInRequired",
     "coupage.web.people.middleware.PersonalTime",
     "coupage.web.cuppings.middleware.WorkingOut",
     "django.contrib.messages.middleware.MessageMiddleware",

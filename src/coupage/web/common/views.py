@@ -21,6 +21,7 @@ from coupage.web.common.gallery import GalleryPage
 __all__ = [
     "bad_request",
     "forbidden",
+    "from_our_page",
     "gallery",
     "gallery_sheet",
     "not_found",
@@ -106,13 +107,13 @@ def server_error(request: HttpRequest) -> HttpResponse:  # noqa: ARG001
 
 @login_not_required
 def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa: ARG001
-    """403 after a failed CSRF check: a page that grew old, or another site's form.
+    """403 after a failed CSRF check or an ended session: a page that grew old, or another site's.
 
     A form that demonstrably came from our own page is offered again with a fresh token, so that
     nothing typed is lost. Whatever came from elsewhere gets the explanation only: offering to
     send it again would let another site write with one more click.
     """
-    ours = _from_our_page(request)
+    ours = from_our_page(request)
     if request.headers.get("HX-Request") == "true":
         response = HttpResponse("This page had grown old. Nothing was saved.", status=403)
         if ours:
@@ -155,7 +156,8 @@ def gallery_sheet(request: HttpRequest) -> HttpResponse:
 gallery.right = gallery_sheet.right = "join"  # type: ignore[attr-defined]
 
 
-def _from_our_page(request: HttpRequest) -> bool:
+def from_our_page(request: HttpRequest) -> bool:
+    """Say whether a request demonstrably came from a page of this program."""
     site = request.headers.get("Sec-Fetch-Site")
     if site is not None and site != "same-origin":
         return False

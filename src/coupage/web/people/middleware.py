@@ -4,13 +4,27 @@ from __future__ import annotations
 
 import zoneinfo
 from collections.abc import Callable
+from typing import Any
 
+from django.contrib.auth.middleware import LoginRequiredMiddleware
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
+from coupage.web.common.views import from_our_page, stale_form
 from coupage.web.people import queries
 
-__all__ = ["PersonalTime"]
+__all__ = ["PersonalTime", "SignInRequired"]
+
+
+class SignInRequired(LoginRequiredMiddleware):
+    """Send strangers to sign in; whoever was signed out while typing keeps what was typed."""
+
+    def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
+        if request.method == "POST" and from_our_page(request):
+            # Also over htmx: the page is told, and does not swap the sign-in form into itself.
+            if request.headers.get("HX-Request") != "true":
+                return stale_form(request)
+        return super().handle_no_permission(request, view_func)
 
 
 class PersonalTime:
