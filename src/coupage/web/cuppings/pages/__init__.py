@@ -1,0 +1,1 @@
+"""All that the pages about tables show, worked out before a template sees it."""

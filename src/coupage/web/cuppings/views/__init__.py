@@ -1,0 +1,1 @@
+"""Pages about tables: one domain call each."""
