@@ -14,7 +14,7 @@ from coupage.plan.day import PlannedBatch, RoastDay, WayOut, WayOutPrices
 from coupage.plan.day_model import GOALS, DayModel, build, chosen_goals
 from coupage.plan.problem import Demand, Drums, Losses, Problem, Recipes, read
 
-__all__ = ["roast_day"]
+__all__ = ["leave_out", "plan_of", "roast_day", "ways_out"]
 
 Floats = NDArray[np.float64]
 _BENDS = ("overtime", "green", "late", "short")
@@ -130,9 +130,9 @@ def roast_day(
     )
     if outcome.x is not None:
         return plan_of(model, outcome.x, outcome.status, outcome.gap)
-    plan = _leave_out(problem, goals, outcome.status, gap, seconds / 2)
+    plan = leave_out(problem, goals, outcome.status, gap, seconds / 2)
     if outcome.status == "impossible":
-        ways = _ways_out(problem, prices or WayOutPrices(), gap, seconds / 2)
+        ways = ways_out(problem, prices or WayOutPrices(), gap, seconds / 2)
         plan = replace(plan, ways_out=ways)
     return plan
 
@@ -244,7 +244,7 @@ def _split(model: DayModel, x: Floats, c: int, m: int, p: int, count: int) -> li
     return sizes + [round(charge, 9) for charge in rest]
 
 
-def _leave_out(
+def leave_out(
     problem: Problem, goals: Sequence[str], status: str, gap: float, seconds: float
 ) -> RoastDay:
     """Plan with as few kilograms left out as possible, then by the goals."""
@@ -256,7 +256,7 @@ def _leave_out(
     return plan_of(model, outcome.x, status, outcome.gap)
 
 
-def _ways_out(
+def ways_out(
     problem: Problem, prices: WayOutPrices, gap: float, seconds: float
 ) -> tuple[WayOut, ...]:
     """Bend each limit alone, then all together: the last is the cheapest that there is."""
