@@ -18,7 +18,7 @@ from coupage.web.cuppings.models import Attribute, Cupping, Sample, Taster
 from coupage.web.people import history
 from coupage.web.people.models import Person
 from coupage.web.trials.design import Asked, Found
-from coupage.web.trials.models import MOST_SAMPLES, Plan, PlanCoffee, Trial, TrialShare
+from coupage.web.trials.models import MOST_SAMPLES, Plan, PlanCoffee, PlanGroup, Trial, TrialShare
 
 __all__ = [
     "add_plan",
@@ -297,20 +297,31 @@ def _sample(
 
 def _now(plan: Plan) -> dict[str, object]:
     """Say a plan for the history."""
+    groups = plan.groups.all()
     return {
-        **history.snapshot(plan, PLAN_FIELDS),
-        "limits": [
-            f"{coffee.approach} {show_share(coffee.low_ppm)} to {show_share(coffee.high_ppm)}"
-            for coffee in plan.coffees.select_related("approach__lot")
-        ]
-        + [
-            f"{group.rule} {show_share(group.low_ppm or 0)} to {show_share(group.high_ppm or PPM)}"
-            if group.high_ppm is not None
-            else f"{group.rule} at least {show_share(group.low_ppm or 0)}"
-            for group in plan.groups.all()
-        ],
-        "blends": [
-            ", ".join(f"{show_share(s.share_ppm)} {s.coffee.approach}" for s in trial.shares.all())
+        "to": plan.get_purpose_display(),
+        "brief": str(plan.brief or "none"),
+        "table": f"{plan.samples} samples, {plan.tasters} tasters, cups {plan.cups}",
+        "limits": "; ".join(
+            [
+                *map(_coffee_words, plan.coffees.select_related("approach__lot")),
+                *map(_group_words, groups),
+            ]
+        ),
+        "blends": "; ".join(
+            " + ".join(f"{show_share(s.share_ppm)} {s.coffee.approach}" for s in trial.shares.all())
             for trial in plan.trials.prefetch_related("shares__coffee__approach__lot")
-        ],
+        ),
     }
+
+
+def _coffee_words(coffee: PlanCoffee) -> str:
+    return _range_words(str(coffee.approach), coffee.low_ppm, coffee.high_ppm)
+
+
+def _group_words(group: PlanGroup) -> str:
+    return _range_words(group.rule, group.low_ppm, group.high_ppm)
+
+
+def _range_words(what: str, low: int | None, high: int | None) -> str:
+    return f"{what} {show_share(low or 0)} to {show_share(PPM if high is None else high)}"

@@ -22,8 +22,11 @@ from coupage.mixture import (
     assess,
     choose_trials,
     doubt_about,
+    model_matrix,
     seen_chance,
 )
+from coupage.mixture.candidates import candidates
+from coupage.mixture.terms import Order
 from coupage.panel import Beliefs, Priors, Spread
 from coupage.recipe import desirability
 from coupage.units import PPM, whole_shares
@@ -32,6 +35,7 @@ from coupage.web.blends.serving import room_brief
 from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.columns import component_name
 from coupage.web.trials import groups
+from coupage.web.trials.distinct import Aim, with_few_repeats
 from coupage.web.trials.models import Plan, PlanCoffee, PlanGroup
 
 __all__ = ["LONGEST_S", "Asked", "Found", "Room", "Shares"]
@@ -162,12 +166,13 @@ class Room:
 
     @cached_property
     def minded(self) -> tuple[str, ...]:
-        """The attributes that count: those of the brief, else all."""
+        """The attributes that count: those of the brief, else all intensities; liking never."""
         brief = self.asked.plan.brief
         if brief is not None:
             return room_brief(brief).attributes
         if self.known is not None:
-            return self.known.attributes
+            rated = tuple(a for a in self.known.attributes if a in self.attributes)
+            return rated or self.known.attributes
         return self.attributes or (_ANY,)
 
     def spreads(self, attribute: str, cups: int) -> Spreads:
@@ -241,8 +246,10 @@ class Room:
     def _mean(self, attribute: str) -> Floats:
         q, known = len(self.asked.coffees), self.known
         if known is not None and attribute in known.attributes:
-            return np.asarray(known.moments(attribute)[0])
-        return np.r_[np.full(q, Priors().mean), np.zeros(q * (q - 1) // 2)]
+            return known.moments(attribute)[0]
+        mean = np.zeros(q + q * (q - 1) // 2)
+        mean[:q] = Priors().mean
+        return mean
 
     def _contenders(self, most: int, least: float) -> Floats:
         """Recipes that may win: on the step, or a uniform sample where those are too many."""
@@ -273,14 +280,34 @@ class Room:
         InputError
             When the numbers do not fit each other, the limits, or the step.
         """
-        start = time.monotonic()
+        plan, start = self.asked.plan, time.monotonic()
         trials = self._search(_FEW_STARTS)
         hurried = (time.monotonic() - start) * _FULL_SEARCH > LONGEST_S
         if not hurried:
             full = self._search(None)
             trials = full if full.value < trials.value else trials
-        rows = tuple(tuple(whole_shares(row.tolist())) for row in np.clip(trials.points, 0, 1))
+        points = with_few_repeats(
+            trials.points,
+            plan.repeats,
+            candidates(self.region, self.step, np.random.default_rng(0)),
+            self._aim(),
+            fixed=() if trials.reference is None else (trials.reference,),
+        )
+        rows = tuple(tuple(whole_shares(row.tolist())) for row in np.clip(points, 0, 1))
         return Found(rows, hurried)
+
+    def _aim(self) -> Aim:
+        """What the search makes small, for the exchange of repeats too many."""
+        order: Order = self.asked.plan.order  # type: ignore[assignment]
+        if self.doubt is not None:
+            return Aim(
+                order, [(a.precision, a.noise_sd**2 * a.weights) for a in self.doubt.aspects]
+            )
+        if self.asked.plan.purpose == Plan.Purpose.COEFFICIENTS:
+            return Aim(order, [(self.prior, None)])
+        x, weights = self.region.average_points(4)
+        rows = model_matrix(x, order)
+        return Aim(order, [(self.prior, (rows * weights[:, None]).T @ rows)])
 
     def _search(self, starts: int | None) -> Trials:
         plan = self.asked.plan
@@ -334,8 +361,14 @@ class Room:
         cups: int | None = None,
         tasters: int | None = None,
     ) -> Seeing:
-        """Answer for one attribute, and perhaps for another number of cups or tasters."""
+        """Answer for one attribute, and perhaps for another number of cups or tasters.
+
+        The table is judged by itself, from what the panel's model starts with: what earlier tables
+        taught would make a difference that they did not show look unlikely from the outset.
+        """
         plan = self.asked.plan
+        before = _before(len(self.asked.coffees), Priors())
+        p = len(next(iter(self.covariances.values())))
         cups = plan.cups if cups is None else cups
         return seen_chance(
             float(plan.difference),
@@ -344,7 +377,7 @@ class Room:
             cups,
             spreads=self.spreads(attribute, cups),
             order=plan.order,  # type: ignore[arg-type]
-            prior_precision=_inverse(self.covariances[attribute]),
+            prior_precision=_inverse(before[:p, :p]),
             sure=sure,
         )
 

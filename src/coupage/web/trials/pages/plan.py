@@ -99,6 +99,7 @@ class PlanPage:
     columns: tuple[Column, ...]
     rows: tuple[TrialRow, ...]
     seeing: tuple[SeeingRow, ...]
+    seeing_sub: str
     more_cups: str
     scoop: str
     limits: tuple[str, ...]
@@ -123,8 +124,8 @@ def asked_of(plan: Plan) -> Asked:
 
 
 def room_of(asked: Asked, beliefs: Beliefs | None) -> Room:
-    """Return the plan's room; where nothing was rated yet, the standard attributes stand in."""
-    names = Attribute.objects.filter(archived=False, standard=True, kind="intensity")
+    """Return the plan's room, minding the intensities that are rated here, never liking."""
+    names = Attribute.objects.filter(archived=False, kind="intensity")
     return Room(asked, beliefs, tuple(names.values_list("name", flat=True)))
 
 
@@ -164,6 +165,11 @@ def plan_page(pk: int, *, can_work: bool) -> PlanPage:
         columns=tuple(Column(name, swatch(i)) for i, name in enumerate(room.asked.names, 1)),
         rows=_rows(room, rows, trials, judged=fine),
         seeing=_seeing_rows(seen),
+        seeing_sub=(
+            f"How often this table by itself shows a difference of {plan.difference:g} between two "
+            "of its blends: on average, and for the two hardest to tell. Doubt: the sd of such a "
+            "difference in points afterwards."
+        ),
         more_cups=_more_cups(room, rows, seen) if fine else "",
         scoop=_scoop(rows),
         limits=tuple(room.region.limits()) if not problem else (),
@@ -192,10 +198,11 @@ def _reference(room: Room) -> Shares | None:
 
 def _sentence(plan: Plan, rows: Sequence[Shares], reference: Shares | None) -> str:
     blends, samples = len(set(rows)), len(rows)
-    said = f"Cup these {samples} samples: {blends} different blends"
-    twice = samples - blends
-    if twice:
-        said += f", {_count(twice)} of them again under another code"
+    said = f"Cup these {samples} samples: {_count(blends)} different blends"
+    again = samples - blends
+    if again:
+        repeats = "one hidden repeat" if again == 1 else f"{_count(again)} hidden repeats"
+        said += f" and {repeats}"
     if reference in rows:
         said += f", with {plan.reference} as the reference"
     return said + "."

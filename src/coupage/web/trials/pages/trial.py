@@ -27,6 +27,10 @@ class Bench:
     own: Shares | None
 
     @property
+    def title(self) -> str:
+        return "" if self.trial is None else f"Sample {self.trial.number}"
+
+    @property
     def words(self) -> str:
         return "" if self.own is None else blend_words(self.room.asked.names, self.own)
 

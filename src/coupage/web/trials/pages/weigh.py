@@ -10,6 +10,7 @@ from coupage.units import PPM
 from coupage.web.blends.queries import newest_usable_batches
 from coupage.web.cuppings.columns import component_name
 from coupage.web.cuppings.models import Protocol
+from coupage.web.trials.design import Shares
 from coupage.web.trials.models import Plan
 from coupage.web.trials.pages.plan import shares_of
 
@@ -22,6 +23,7 @@ class SheetRow:
 
     number: int
     cups: int
+    again: int | None  # the sample that this one repeats
     parts: tuple[tuple[str, str, str, str], ...]  # coffee, wanted, grams into a cup, achieved
 
 
@@ -57,10 +59,14 @@ def sheet_of(plan: Plan, protocol: Protocol, resolution_g: Decimal, purge_g: Dec
     """
     coffees = [coffee.approach for coffee in plan.coffees.all()]
     weighings, rows, warnings = [], [], []
+    first: dict[Shares, int] = {}
     for trial in plan.trials.all():
+        own = shares_of(plan, trial)
+        again = first.get(own)
+        first.setdefault(own, trial.number)
         named = {
             component_name(approach): share / PPM
-            for approach, share in zip(coffees, shares_of(plan, trial), strict=True)
+            for approach, share in zip(coffees, own, strict=True)
             if share
         }
         weighing = weigh(
@@ -71,7 +77,7 @@ def sheet_of(plan: Plan, protocol: Protocol, resolution_g: Decimal, purge_g: Dec
             names=list(named),
         )
         weighings.append(weighing)
-        rows.append(SheetRow(trial.number, plan.cups, _parts(weighing)))
+        rows.append(SheetRow(trial.number, plan.cups, again, _parts(weighing)))
         warnings += [f"Sample {trial.number}. {said}" for said in weighing.warnings]
     cups = plan.cups * len(rows)
     return Sheet(

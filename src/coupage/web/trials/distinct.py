@@ -1,0 +1,110 @@
+"""No more hidden repeats than were asked for.
+
+Theory likes to repeat what it knows least. Two cups of one sample share its roast batches, though,
+so a repeat teaches less than the criterion believes; and a roaster who asks for one repeat wants
+one. Repeats too many are therefore exchanged for blends that are not on the table yet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from coupage.mixture import model_matrix
+from coupage.mixture.terms import Order
+
+__all__ = ["Aim", "with_few_repeats"]
+
+Floats = npt.NDArray[np.float64]
+_PASSES = 4
+_GAIN = 1e-9
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """What is made small: a sum of traces ``weights @ inverse(precision + F'F)``, or (no weights)
+    minus the log determinant of ``precision + F'F``.
+    """
+
+    order: Order
+    parts: Sequence[tuple[Floats, Floats | None]]  # precision (p, p), weights (p, p)
+
+    def with_one_more(self, others: Floats, listed: Floats) -> Floats:
+        """Value (c,) of the blends ``others (n, q)`` and each of ``listed (c, q)`` in turn."""
+        rows, more = model_matrix(others, self.order), model_matrix(listed, self.order)
+        total = np.zeros(len(listed))
+        for precision, weights in self.parts:
+            inverse = np.linalg.inv(precision + rows.T @ rows)
+            reach = more @ inverse
+            told = 1 + np.einsum("cp,cp->c", reach, more)
+            if weights is None:
+                total -= np.log(told) - np.linalg.slogdet(inverse)[1]
+            else:
+                gain = np.einsum("cp,pr,cr->c", reach, weights, reach) / told
+                total += np.sum(weights * inverse) - gain
+        return total
+
+
+def with_few_repeats(
+    points: Floats, repeats: int, listed: Floats, aim: Aim, *, fixed: Sequence[int] = ()
+) -> Floats:
+    """Return blends (n, q) of which at most ``repeats`` come again, if the list has enough others.
+
+    Parameters
+    ----------
+    points : (n, q)
+        Blends of which too many may be the same; not changed.
+    listed : (c, q)
+        Blends that may come in.
+    fixed
+        Rows that stay, such as the reference.
+    """
+    points = points.copy()
+    while True:
+        again = [i for i in _again(points) if i not in fixed]
+        free = _unused(points, listed)
+        if len(_again(points)) <= repeats or not again or not len(free):
+            break
+        row, came, _ = min((_best(points, i, free, aim) for i in again), key=lambda b: b[2])
+        points[row] = came
+    for _ in range(_PASSES):
+        if not _exchange(points, listed, aim, set(fixed)):
+            break
+    return points
+
+
+def _exchange(points: Floats, listed: Floats, aim: Aim, fixed: set[int]) -> bool:
+    """Exchange blends that stand alone for unused ones while that helps."""
+    moved = False
+    for i in range(len(points)):
+        alone = np.count_nonzero(np.abs(points - points[i]).max(axis=1) < _GAIN) == 1
+        free = _unused(points, listed)
+        if i in fixed or not alone or not len(free):
+            continue
+        now = aim.with_one_more(np.delete(points, i, axis=0), points[i : i + 1])[0]
+        _, came, value = _best(points, i, free, aim)
+        if value < now - _GAIN * max(1.0, abs(now)):
+            points[i], moved = came, True
+    return moved
+
+
+def _best(points: Floats, row: int, free: Floats, aim: Aim) -> tuple[int, Floats, float]:
+    values = aim.with_one_more(np.delete(points, row, axis=0), free)
+    best = int(np.argmin(values))
+    return row, free[best], float(values[best])
+
+
+def _again(points: Floats) -> list[int]:
+    return [
+        i
+        for i in range(1, len(points))
+        if (np.abs(points[:i] - points[i]).max(axis=1) < 1e-9).any()
+    ]
+
+
+def _unused(points: Floats, listed: Floats) -> Floats:
+    taken = {tuple(row) for row in np.round(points, 9).tolist()}
+    return listed[[tuple(row) not in taken for row in np.round(listed, 9).tolist()]]
