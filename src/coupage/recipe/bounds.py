@@ -2,8 +2,8 @@
 
 A want on one attribute is an interval; its chance is bounded by :mod:`coupage.recipe.majorants`
 from the posterior mean m, the mean variance v within the parts, the variance b v of their means and
-the mean square of v. Without the last (which is of degree 8) the bound of the family that holds
-for any spread of v is used.
+the mean square of v. Without the last, which costs most, the bound of the family that holds for any
+spread of v is used.
 """
 
 from __future__ import annotations
@@ -110,7 +110,7 @@ class Event:
         return Outlook(mean, within, between, low, high)
 
     def loose(self, outlook: Outlook, lattice: Lattice) -> Floats:
-        """Upper bound of the chance (n, m) for each cup and composition, without degree 8."""
+        """Upper bound of the chance (n, m), without the mean square of v."""
         m = outlook.mean @ lattice.degree2
         v = np.maximum(outlook.within @ lattice.degree4, _floor(outlook.within))
         b = np.maximum(outlook.between @ lattice.degree4, 0)
@@ -120,12 +120,11 @@ class Event:
         self, cups: Ints, outlook: Outlook, lattice: Lattice, rows: Ints, columns: Ints
     ) -> Floats:
         """Upper bound of the chance of composition ``columns[i]`` of cup ``rows[i]``, (s,)."""
-        at = _At(lattice, rows, columns, dense=len(rows) * 40 > len(cups) * lattice.total)
+        at = _At(lattice, rows, columns, dense=len(rows) * 40 > len(cups) * len(lattice.steps))
         m = at.values(outlook.mean, lattice.degree2)
         v = np.maximum(at.values(outlook.within, lattice.degree4), _floor(outlook.within))
         b = np.maximum(at.values(outlook.between, lattice.degree4), 0)
-        octic = self.posterior.square_coefficients(cups)
-        square = at.octic_values(octic)
+        square = at.squares(self.posterior.shape_coefficients(cups))
         square += self.posterior.rest * lattice.lengths[columns]
         kappa = np.maximum(square / np.square(v) - 1, 0)
         return self._bound(m, v, b, kappa, np.searchsorted(FAMILY_LIMITS, kappa))
@@ -187,19 +186,17 @@ class _At:
             return np.asarray((coefficients @ powers)[self.rows, self.columns])
         return _each(coefficients[self.rows], powers.T[self.columns])
 
-    def octic_values(self, coefficients: Floats) -> Floats:
-        """At least the values of polynomials of degree 8.
-
-        Rounding in their sums is far below ``_ROUNDING`` of the largest Bernstein coefficient,
-        which bounds the sum of the sizes of the terms; that much is added.
-        """
-        largest = (np.abs(coefficients) / self.lattice.fold.repeats8).max(axis=1)
+    def squares(self, coefficients: Floats) -> Floats:
+        """Sum over r of the squared values of polynomials (n, r, monomials of degree 4)."""
         if self.dense:
-            values = self.values(coefficients, self.lattice.degree8())
-        else:
-            powers = np.ascontiguousarray(self.lattice.degree8(self.columns).T)
-            values = _each(coefficients[self.rows], powers)
-        return np.asarray(values + _ROUNDING * largest[self.rows])
+            total = np.zeros((len(coefficients), len(self.lattice.steps)))
+            for shape in np.ascontiguousarray(np.swapaxes(coefficients, 0, 1)):
+                values = shape @ self.lattice.degree4
+                total += np.square(values, out=values)
+            return np.asarray(total[self.rows, self.columns])
+        powers = self.lattice.degree4.T[self.columns]
+        values = (coefficients[self.rows] @ powers[:, :, None])[:, :, 0]
+        return np.asarray(np.square(values).sum(axis=1))
 
 
 def _each(a: Floats, b: Floats) -> Floats:

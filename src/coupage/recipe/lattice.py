@@ -1,10 +1,10 @@
 r"""Every way to share a cup among k coffees on a step, and polynomials over all of them at once.
 
 With shares that sum to 1 each linear term is a quadratic one, :math:`x_i = x_i \sum_j x_j`, so a
-Scheffe mean :math:`z'\mu`, with z the linear and pair terms, is a homogeneous quadratic, its
-variance :math:`z'\Sigma z` a homogeneous quartic, and the square of that of degree 8. The values of
-all monomials of a degree at all compositions form one matrix; a polynomial for each of many cups,
-at every composition, is then one matrix product.
+Scheffe mean :math:`z'\mu`, with z the linear and pair terms, is a homogeneous quadratic and its
+variance :math:`z'\Sigma z` a homogeneous quartic. The values of all monomials of a degree at all
+compositions form one matrix; a polynomial for each of many cups, at every composition, is then one
+matrix product.
 """
 
 from __future__ import annotations
@@ -32,8 +32,6 @@ __all__ = [
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-_KEEP = 2_000_000
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Folding:
@@ -49,11 +47,11 @@ class Folding:
         Row and column of each entry of the upper triangle of a (t, t) matrix, u = t(t+1)/2.
     quadratic_form : (u, monomials of degree 4)
         ``sigma[upper] @ quadratic_form`` are the coefficients of z'sigma z, sigma symmetric.
-    powers2, powers4, powers8 : (monomials, k)
+    powers2, powers4 : (monomials, k)
         Exponents of the monomials of each degree.
-    repeats4, repeats8 : (monomials,)
-        How often each occurs in the fourth (eighth) power of the sum of the shares: coefficients
-        divided by it are Bernstein coefficients.
+    repeats4 : (monomials of degree 4,)
+        How often each occurs in the fourth power of the sum of the shares: coefficients divided by
+        it are Bernstein coefficients.
     """
 
     mean: Floats
@@ -61,20 +59,7 @@ class Folding:
     quadratic_form: Floats
     powers2: Ints
     powers4: Ints
-    powers8: Ints
     repeats4: Floats
-    repeats8: Floats
-    _square_upper: tuple[Ints, Ints]
-    _square_starts: Ints
-    _square_twice: Floats
-
-    def square(self, products: Floats) -> Floats:
-        """Coefficients of degree 8 (n, monomials) of p' S p for symmetric S (n, d, d), p the
-        monomials of degree 4.
-        """
-        rows, columns = self._square_upper
-        entries = products[:, rows, columns] * self._square_twice
-        return np.asarray(np.add.reduceat(entries, self._square_starts, axis=1))
 
 
 def _powers(k: int, degree: int) -> list[tuple[int, ...]]:
@@ -93,10 +78,9 @@ def _add(a: tuple[int, ...], b: tuple[int, ...]) -> tuple[int, ...]:
 @lru_cache(maxsize=16)
 def folding(k: int) -> Folding:
     """Foldings for cups of k coffees; z has the linear terms first, then the pairs i < j."""
-    two, four, eight = (_powers(k, degree) for degree in (2, 4, 8))
+    two, four = (_powers(k, degree) for degree in (2, 4))
     place2 = {p: n for n, p in enumerate(two)}
     place4 = {p: n for n, p in enumerate(four)}
-    place8 = {p: n for n, p in enumerate(eight)}
     unit = [tuple(int(i == j) for j in range(k)) for i in range(k)]
     pairs = list(combinations(range(k), 2))
     terms = k + len(pairs)
@@ -113,23 +97,13 @@ def folding(k: int) -> Folding:
     for n, (a, b) in enumerate(zip(*upper, strict=True)):
         both = np.outer(mean[a], mean[b]) * (1 if a == b else 2)
         np.add.at(quadratic_form[n], product4, both)
-    rows, columns = np.triu_indices(len(four))
-    target = np.array([place8[_add(four[a], four[b])] for a, b in zip(rows, columns, strict=True)])
-    order = np.argsort(target, kind="stable")
-    rows, columns = rows[order], columns[order]
-    starts = np.searchsorted(target[order], np.arange(len(eight)))
     return Folding(
         mean=mean,
         upper=upper,
         quadratic_form=quadratic_form,
         powers2=np.array(two),
         powers4=np.array(four),
-        powers8=np.array(eight),
         repeats4=_repeats(four),
-        repeats8=_repeats(eight),
-        _square_upper=(rows, columns),
-        _square_starts=starts,
-        _square_twice=np.where(rows == columns, 1.0, 2.0),
     )
 
 
@@ -168,19 +142,6 @@ class Lattice:
             lengths=self.lengths[columns],
             numbers=self.numbers[columns],
         )
-
-    def degree8(self, columns: Ints | None = None) -> Floats:
-        """Monomials of degree 8 (monomials, n): kept when few, else of some columns at a time."""
-        if len(self.shares) == self.total and self.total * len(self.fold.powers8) <= _KEEP:
-            every = _all_degree8(self)
-            return every if columns is None else every[:, columns]
-        shares = self.shares if columns is None else self.shares[columns]
-        return _monomials(shares, self.fold.powers8)
-
-
-@lru_cache(maxsize=8)
-def _all_degree8(lattice: Lattice) -> Floats:
-    return _monomials(lattice.shares, lattice.fold.powers8)
 
 
 @lru_cache(maxsize=32)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from itertools import combinations
@@ -142,11 +142,14 @@ class Limits:
         )
 
 
-def _relaxations(limits: Limits):  # type: ignore[no-untyped-def]
+Relax = Callable[[Limits], Limits]
+
+
+def _relaxations(limits: Limits) -> Iterator[tuple[str, Relax]]:
     """Each limit in words, and how to take it away."""
     wide = np.full(len(limits.names), limits.parts)
 
-    def without_row(text: str):  # type: ignore[no-untyped-def]
+    def without_row(text: str) -> Relax:
         def relax(now: Limits) -> Limits:
             keep = [n for n, words in enumerate(now.words) if words != text]
             return replace(
@@ -158,7 +161,7 @@ def _relaxations(limits: Limits):  # type: ignore[no-untyped-def]
 
         return relax
 
-    def share(i: int, low: int, high: int):  # type: ignore[no-untyped-def]
+    def share(i: int, low: int, high: int) -> Relax:
         def relax(now: Limits) -> Limits:
             lows, highs = now.low.copy(), now.high.copy()
             lows[i], highs[i] = min(lows[i], low), max(highs[i], high)

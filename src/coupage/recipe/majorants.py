@@ -21,8 +21,9 @@ Then, because :math:`\sum w_k u_k = \sum w_k h_k = 0`,
 .. math:: P(X \ge l) \le \sum_k w_k Q(u_k, h_k) = c + A\,b + C\,\kappa,
 
 with :math:`b = \sum w_k (m_k - \bar m)^2 / \bar v` and :math:`\kappa = \sum w_k v_k^2 / \bar v^2
-- 1`. The four sums are polynomials in the proportions (of degree 2, 4, 4 and 8), so they come for
-millions of recipes as matrix products, at a cost that does not depend on the number of parts. The
+- 1`. The four sums are polynomials in the proportions (of degree 2, 4, 4 and a few squares of
+degree 4), so they come for millions of recipes as matrix products, at a cost that does not depend
+on the number of parts. The
 right-hand side is the dual of a moment problem [1]_; whichever majorant Q is used, the bound holds.
 It is within a hundredth or two of the truth where parts agree (b and kappa small) or z > 1.
 

@@ -88,17 +88,17 @@ class Posterior:
         sigma[:, :, diagonal] += self.unseen[:, None, None] * (terms == self._nothing)
         return self.means[:, terms] @ fold.mean, sigma @ fold.quadratic_form
 
-    def square_coefficients(self, cups: Ints) -> Floats:
-        """Coefficients of degree 8 (n, monomials) of the mean square of the parts' variances.
+    def shape_coefficients(self, cups: Ints) -> Floats:
+        """Coefficients of degree 4 of each principal shape, (n, r, monomials).
 
-        Too small by at most ``rest`` times the fourth power of the length of the terms.
+        The sum of their squared values is the mean square of the parts' variances, too small by at
+        most ``rest`` times the fourth power of the length of the terms.
         """
         terms, fold = self._terms(cups), folding(cups.shape[1])
         flat, diagonal = self._entries(terms, fold)
         sigma = self.shapes.T[flat]
         sigma[:, diagonal] += (terms == self._nothing)[:, :, None] * self.shapes_unseen
-        quartic = np.swapaxes(sigma, 1, 2) @ fold.quadratic_form
-        return fold.square(np.swapaxes(quartic, 1, 2) @ quartic)
+        return np.asarray(np.swapaxes(sigma, 1, 2) @ fold.quadratic_form)
 
     @property
     def _nothing(self) -> int:
