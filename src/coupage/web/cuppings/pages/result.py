@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
 from coupage.panel import Belief, Beliefs, Comparison
 from coupage.web.common.charts import ProfileChart, ProfileRow
-from coupage.web.common.drawing import Doubt
+from coupage.web.common.drawing import SHAPES, Doubt
 from coupage.web.cuppings import queries
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import sample_name
@@ -20,6 +21,10 @@ from coupage.web.cuppings.words import CountedFamily, count_words
 __all__ = ["PairRow", "ResultPage", "result_page"]
 
 
+MANY = 100
+"""Further pairs of cups beyond which nobody will taste them all."""
+
+
 @dataclass(frozen=True, slots=True)
 class ResultSample:
     """A sample as the result shows it, with its codes now that they are revealed."""
@@ -28,6 +33,7 @@ class ResultSample:
     name: str
     made_of: str
     approach: int | None
+    roasted: dt.datetime
     codes: str
     words: tuple[tuple[str, int, str], ...]
 
@@ -124,7 +130,9 @@ def _samples(table: Cupping) -> list[ResultSample]:
         said.setdefault(sample, []).append(text)
     found = queries.samples().filter(pk__in=codes)
     rows = [_sample(s, codes[s.pk], said.get(s.pk, [])) for s in found]
-    return sorted(rows, key=lambda row: (row.approach is None, row.approach or 0, row.name))
+    # Batches of one approach stand together, the newest first; blends come last.
+    rows.sort(key=lambda row: row.roasted, reverse=True)
+    return sorted(rows, key=lambda row: (row.approach is None, row.approach or 0))
 
 
 def _sample(sample: Sample, codes: list[str], said: list[str]) -> ResultSample:
@@ -133,7 +141,10 @@ def _sample(sample: Sample, codes: list[str], said: list[str]) -> ResultSample:
     words = tuple(
         (word, n, family.name) for family in count_words(said) for word, n in family.words
     )
-    return ResultSample(sample, sample.label, made_of(sample), straight, ", ".join(codes), words)
+    roasted = max(part.batch.roasted_at for part in parts)
+    return ResultSample(
+        sample, sample.label, made_of(sample), straight, roasted, ", ".join(codes), words
+    )
 
 
 def _judged(
@@ -248,7 +259,9 @@ def _deciding(pair: PairJudged) -> str:
 def _further(n: int | None) -> str:
     if n is None:
         return "too close to tell"
-    return "–" if n == 0 else f"{n} more"
+    if n == 0:
+        return "–"
+    return f"{n} more" if n <= MANY else f"over {MANY}"
 
 
 def _front(
@@ -324,7 +337,7 @@ def _note(verdict: str, further: int | None, deciding: str) -> str:
         return f"A difference within tolerance counts as none. The least sure is {deciding}."
     if verdict == "different":
         return "At least one attribute is off by more than its tolerance."
-    if further is None:
+    if further is None or further > MANY:
         return (
             f"The difference in {deciding} lies about as far as the tolerance, so more cups of "
             "these two would hardly settle it; ask whether the tolerance is right."
@@ -360,7 +373,7 @@ def _differences(found: _Found | None, attributes: list[Attribute]) -> tuple[Dif
             DifferenceRow(
                 attribute=name,
                 difference=signed(sign * c.difference),
-                interval=f"{signed(low)} to {signed(high)}",
+                interval=f"{signed(low)}\xa0to\xa0{signed(high)}",
                 tolerance=f"± {c.tolerance:g}",
                 chance=chance_text(chance),
                 verdict=c.verdict,
@@ -374,18 +387,25 @@ def _differences(found: _Found | None, attributes: list[Attribute]) -> tuple[Dif
 def _profiles(
     table: Cupping, judged: Judged, known: list[ResultSample], attributes: list[Attribute]
 ) -> tuple[SampleProfiles, ...]:
-    shown = []
-    for attribute in attributes:
+    """Return all samples in one picture while marks tell them apart, else one per attribute."""
+    rated = {s.name: judged.profiles[sample_name(table.pk, s.name)] for s in known}
+    asked = [a for a in attributes if all(a.name in profile for profile in rated.values())]
+    if not rated:
+        return ()
+    if len(rated) <= len(SHAPES):
         rows = [
-            ProfileRow(s.name, (_doubt(judged.profiles[key][attribute.name]),))
-            for s in known
-            if attribute.name in judged.profiles[key := sample_name(table.pk, s.name)]
+            ProfileRow(a.name.capitalize(), tuple(_doubt(p[a.name]) for p in rated.values()))
+            for a in asked
         ]
-        if rows:
-            picture = ProfileChart(rows, caption=f"{attribute.name.capitalize()} of all samples")
-            ends = f"0 {attribute.low_word}, 10 {attribute.high_word}"
-            shown.append(SampleProfiles(attribute.name.capitalize(), picture, ends))
-    return tuple(shown)
+        return (SampleProfiles("", ProfileChart(rows, series=tuple(rated)), ""),)
+    return tuple(
+        SampleProfiles(
+            a.name.capitalize(),
+            ProfileChart([ProfileRow(name, (_doubt(p[a.name]),)) for name, p in rated.items()]),
+            f"0 {a.low_word}, 10 {a.high_word}",
+        )
+        for a in asked
+    )
 
 
 def _missing(table: Cupping) -> tuple[str, ...]:

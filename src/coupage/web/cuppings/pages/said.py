@@ -22,16 +22,18 @@ _PRIORS = (
 
 
 def chance_text(chance: float) -> str:
-    """Write a chance; near 0 and 1 say so instead of rounding to certainty.
+    r"""Write a chance; near 0 and 1 say so instead of rounding to certainty. It does not break.
 
-    >>> chance_text(0.934), chance_text(0.9999), chance_text(0.001)
-    ('93 %', 'over 99 %', 'under 1 %')
+    >>> [chance_text(p).replace("\xa0", " ") for p in (0.934, 0.9999, 0.001)]
+    ['93 %', 'over 99 %', 'under 1 %']
     """
     if chance > 0.995:
-        return "over 99 %"
-    if chance < 0.005:
-        return "under 1 %"
-    return f"{100 * chance:.0f} %"
+        text = "over 99 %"
+    elif chance < 0.005:
+        text = "under 1 %"
+    else:
+        text = f"{100 * chance:.0f} %"
+    return text.replace(" ", "\xa0")
 
 
 def signed(points: float) -> str:

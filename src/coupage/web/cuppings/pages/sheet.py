@@ -381,7 +381,7 @@ class OwnCup:
 
     code: str
     sample: str
-    ratings: tuple[str, ...]
+    ratings: tuple[tuple[str, str], ...]
     words: str
 
 
@@ -445,7 +445,7 @@ def _own_cups(seat: Seat, asked: list[Attribute]) -> tuple[OwnCup, ...]:
         OwnCup(
             cup.code,
             cup.sample.label,
-            tuple(_average(values.get((cup.pk, attribute.pk), [])) for attribute in asked),
+            tuple((a.name, _average(values.get((cup.pk, a.pk), []))) for a in asked),
             ", ".join(said.get(cup.pk, [])),
         )
         for cup in cups

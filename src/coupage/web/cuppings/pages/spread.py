@@ -118,9 +118,9 @@ def _row(attribute: Attribute, spread: Spread, shares: dict[str, float]) -> Spre
             name=SOURCES[name][0],
             sd=f"{getattr(spread, name):.2f}",
             interval=f"{spread.low90[name]:.2f}–{spread.high90[name]:.2f}",
-            share=chance_text(share),
+            share=chance_text(ordered[name]),
         )
-        for name, share in ordered.items()
+        for name in ordered
     )
     name = attribute.name.capitalize()
     return SpreadRow(name, _bar(f"{name}: where the spread comes from", ordered), figures)

@@ -13,6 +13,7 @@ from coupage.web.cuppings.access import own_seat
 from coupage.web.cuppings.actions.life import what_is_missing
 from coupage.web.cuppings.models import Cup, Cupping, ProtocolStep, Rating, Sample, Seat
 from coupage.web.cuppings.pages.index import STATES
+from coupage.web.cuppings.pages.said import joined
 from coupage.web.people import history
 from coupage.web.people.access import may
 from coupage.web.people.models import Change, Person
@@ -132,7 +133,8 @@ def _sentence(
     if not missing:
         return "Everybody has rated every cup: close the table and reveal it."
     waiting = [row.taster.name for row in seats if row.finished_at is None]
-    who = f" {', '.join(waiting[:4])} still at it." if waiting and len(waiting) < 5 else ""
+    still = "is still at it" if len(waiting) == 1 else "are still at it"
+    who = f" {joined(waiting)} {still}." if waiting and len(waiting) < 5 else ""
     return f"{_many(filled, 'rating is', 'ratings are')} in, {missing} of {cells} are missing.{who}"
 
 

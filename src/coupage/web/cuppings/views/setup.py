@@ -29,7 +29,7 @@ __all__ = ["add_taster", "pour_known", "pour_one_batch", "remove_taster", "take_
 @require_POST
 def pour_one_batch(request: Request, pk: int) -> HttpResponse:
     """Put a batch on the table as it is."""
-    table, form = table_for(request.user, pk), forms.PourBatchForm(request.POST)
+    table, form = table_for(request.user, pk), forms.PourBatchForm(request.POST, auto_id="batch_%s")
 
     def deed(values: dict[str, Any]) -> str:
         sample = pour_batch(
@@ -49,7 +49,10 @@ def pour_one_batch(request: Request, pk: int) -> HttpResponse:
 @require_POST
 def pour_known(request: Request, pk: int) -> HttpResponse:
     """Put a sample on the table that was made before, or change its number of cups."""
-    table, form = table_for(request.user, pk), forms.PourSampleForm(request.POST)
+    table, form = (
+        table_for(request.user, pk),
+        forms.PourSampleForm(request.POST, auto_id="sample_%s"),
+    )
 
     def deed(values: dict[str, Any]) -> str:
         setup.pour_sample(
@@ -103,8 +106,8 @@ def _set_up(
     cups = table.protocol.cups_per_sample
     page: dict[str, Any] = {
         "page": table_page(request.user, table),
-        "batch_form": forms.PourBatchForm(initial={"cups": cups}),
-        "sample_form": forms.PourSampleForm(initial={"cups": cups}),
+        "batch_form": forms.PourBatchForm(initial={"cups": cups}, auto_id="batch_%s"),
+        "sample_form": forms.PourSampleForm(initial={"cups": cups}, auto_id="sample_%s"),
         "seat_form": forms.SeatForm(table=table),
     }
     planned = table.state == Cupping.State.PLANNED

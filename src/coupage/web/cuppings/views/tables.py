@@ -48,8 +48,8 @@ def cupping(request: Request, pk: int) -> HttpResponse:
         if may(request.user, "work"):
             cups = table.protocol.cups_per_sample
             page |= {
-                "batch_form": forms.PourBatchForm(initial={"cups": cups}),
-                "sample_form": forms.PourSampleForm(initial={"cups": cups}),
+                "batch_form": forms.PourBatchForm(initial={"cups": cups}, auto_id="batch_%s"),
+                "sample_form": forms.PourSampleForm(initial={"cups": cups}, auto_id="sample_%s"),
                 "seat_form": forms.SeatForm(table=table),
             }
         planned = table.state == Cupping.State.PLANNED
