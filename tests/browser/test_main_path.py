@@ -94,7 +94,7 @@ def test_a_brief_is_answered_and_the_choice_is_weighed(sign_in: SignIn) -> None:
 
     page.get_by_role("link", name="Weighing sheet").click()
     page.get_by_label("How much blend").fill("24")
-    page.get_by_label("In how many lifts").fill("2")
+    page.get_by_label("In how many loads").fill("2")
     page.get_by_role("button", name="Make the sheet").click()
     heading(page, "Ropewalk")
     expect(page.get_by_role("main")).to_contain_text("2 of 12.000 kg")

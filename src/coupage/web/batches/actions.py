@@ -15,7 +15,6 @@ from coupage.web.people.models import Person
 __all__ = [
     "add_batch",
     "add_machine",
-    "archive_machine",
     "change_batch",
     "change_machine",
     "judge_batch",
@@ -135,15 +134,4 @@ def change_machine(*, machine: Machine, by: Person, at: dt.datetime) -> Machine:
     machine.save(update_fields=MACHINE_FIELDS)
     after = history.snapshot(machine, MACHINE_FIELDS)
     history.record(machine, verb="changed", by=by, at=at, before=before, after=after)
-    return machine
-
-
-@transaction.atomic
-def archive_machine(*, machine: Machine, archived: bool, by: Person, at: dt.datetime) -> Machine:
-    """Put a machine away, or take it out again."""
-    if machine.archived == archived:
-        raise InputError(f"{machine.name} is {'put away' if archived else 'in use'} already")
-    machine.archived = archived
-    machine.save(update_fields=["archived"])
-    history.record(machine, verb="put away" if archived else "took out again", by=by, at=at)
     return machine

@@ -8,6 +8,7 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from coupage.web.batches import queries
@@ -130,12 +131,18 @@ class BatchForm(ModelForm[Batch]):
                 pk__in=[*offered.values_list("pk", flat=True), self.instance.approach_version_id]
             ).select_related("approach__lot")
         self.fields["approach_version"].queryset = offered  # type: ignore[attr-defined]
-        self.fields["machine"].queryset = queries.machines()  # type: ignore[attr-defined]
+        kept = self.instance.machine_id, self.instance.operator_id
+        self._offer("machine", queries.machines() | Machine.objects.filter(pk=kept[0] or 0))
         people = Person.objects.filter(is_active=True)
-        self.fields["operator"].queryset = people  # type: ignore[attr-defined]
+        self._offer("operator", people | Person.objects.filter(pk=kept[1] or 0))
         if not self.instance.pk:
             self.initial.setdefault("number", queries.next_number())
             self.initial.setdefault("roasted_at", timezone.localtime().replace(second=0))
+
+    def _offer(self, name: str, things: QuerySet[Any]) -> None:
+        """Offer what is in use, and what the batch names already."""
+        field = self.fields[name]
+        field.queryset, field.empty_label = things.distinct(), "not written down"  # type: ignore[attr-defined]
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()

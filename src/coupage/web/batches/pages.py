@@ -9,11 +9,9 @@ from django.db.models import Q
 from django.http import Http404
 from django.urls import reverse
 
-from coupage.errors import InputError
 from coupage.roast import loss
 from coupage.units import MassUnit, show_mass
 from coupage.web.batches import queries
-from coupage.web.batches.forms import BatchForm
 from coupage.web.batches.models import Batch, BatchVerdict, Verdict
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
@@ -27,7 +25,7 @@ __all__ = [
     "batch_page",
     "batches_page",
     "checks",
-    "stale_batch",
+    "off_target",
 ]
 
 
@@ -59,8 +57,6 @@ class BatchPage:
     facts: tuple[tuple[str, str] | tuple[str, str, str], ...]
     checks: tuple[Check, ...]
     verdicts: tuple[BatchVerdict, ...]
-    void: str
-    valid: str
     changes: tuple[Change, ...]
 
 
@@ -122,7 +118,6 @@ def batch_page(request: Request, pk: int) -> BatchPage:
     unit: MassUnit = request.user.mass_unit  # type: ignore[assignment]
     found = checks(batch, unit)
     approach = batch.approach_version.approach
-    void = reverse("batches:void", args=[pk])
     return BatchPage(
         batch=batch,
         title=str(batch),
@@ -132,8 +127,6 @@ def batch_page(request: Request, pk: int) -> BatchPage:
         facts=_facts(batch),
         checks=found,
         verdicts=tuple(batch.verdicts.select_related("by")),
-        void=void,
-        valid=f"{void}?back",
         changes=tuple(history.of(batch)[:20]),
     )
 
@@ -143,14 +136,21 @@ def _sentence(batch: Batch, found: tuple[Check, ...]) -> str:
         return f"{batch} is void: it counts nowhere."
     if batch.roasted_g is None:
         return f"{batch} is not weighed yet."
-    off = [check.name.lower() for check in found if check.on_target is False]
-    judged = [check for check in found if check.on_target is not None]
-    if not judged:
+    off = off_target(found)
+    if off is None:
         return f"{batch} has no targets to be measured against."
+    return f"{batch} is {off or 'on target in all that was measured'}."
+
+
+def off_target(found: tuple[Check, ...]) -> str | None:
+    """Say in what a batch is off target; empty when in nothing, None when nothing was measured."""
+    off = [check.name[0].lower() + check.name[1:] for check in found if check.on_target is False]
+    if all(check.on_target is None for check in found):
+        return None
     if not off:
-        return f"{batch} is on target in all that was measured."
+        return ""
     many = off[0] if len(off) == 1 else f"{', '.join(off[:-1])} and {off[-1]}"
-    return f"{batch} is off target in {many}."
+    return f"off target in {many}"
 
 
 def _verdict_note(batch: Batch) -> str:
@@ -252,18 +252,3 @@ def _time_check(measured: int | None, target: int | None, within: int) -> Check:
 
 def _clock(seconds: int | None) -> str:
     return "" if seconds is None else f"{seconds // 60}:{seconds % 60:02d} min"
-
-
-def stale_batch(form: BatchForm, problem: InputError, unit: str) -> dict[str, object]:
-    """Return what a page needs when somebody else saved first: both versions, side by side."""
-    saved = Batch.objects.get(pk=form.instance.pk)
-    other = BatchForm(instance=saved, unit=unit)
-    return {
-        "problem": f"{problem}.",
-        "differing": [
-            (field.label, form[name].value(), other[name].value())
-            for name, field in form.fields.items()
-            if str(form[name].value()) != str(other[name].value())
-        ],
-        "revision": saved.revision,
-    }

@@ -11,10 +11,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from coupage.errors import InputError
 from coupage.web.batches import actions, forms, pages
 from coupage.web.batches.models import Batch, Machine
-from coupage.web.common.feedback import done, not_done
+from coupage.web.common.feedback import both_ways, done
 from coupage.web.common.requests import Request
-from coupage.web.common.revisions import StaleError, revision_of
+from coupage.web.common.revisions import StaleError, revision_of, stale
 from coupage.web.people.access import needs
+from coupage.web.people.archive import archive_or_back
 
 __all__ = [
     "add",
@@ -77,7 +78,9 @@ def change(request: Request, pk: int) -> HttpResponse:
                 at=timezone.now(),
             )
         except StaleError as problem:
-            page |= pages.stale_batch(form, problem, request.user.mass_unit)
+            saved = Batch.objects.get(pk=pk)
+            other = forms.BatchForm(instance=saved, unit=request.user.mass_unit)
+            page |= stale(form, other, problem, saved)
         else:
             done(request, f"{batch} is corrected.")
             return redirect("batches:batch", pk)
@@ -87,7 +90,7 @@ def change(request: Request, pk: int) -> HttpResponse:
 @needs("work")
 @require_POST
 def judge(request: Request, pk: int) -> HttpResponse:
-    """Release a batch, say to look again, or hold it."""
+    """Release a batch, say to look again, or hold it; ``?today`` goes back to what waits."""
     batch = get_object_or_404(Batch, pk=pk)
     form = forms.VerdictForm(request.POST)
     if form.is_valid():
@@ -99,7 +102,7 @@ def judge(request: Request, pk: int) -> HttpResponse:
             form.add_error("reason", f"{problem}.".capitalize())
         else:
             done(request, f"{batch}: {form.cleaned_data['verdict']}.")
-            return redirect("batches:batch", pk)
+            return redirect("today") if "today" in request.GET else redirect("batches:batch", pk)
     page = pages.batch_page(request, pk)
     return render(request, "batches/batch.html", {"page": page, "form": form}, status=422)
 
@@ -109,15 +112,17 @@ def judge(request: Request, pk: int) -> HttpResponse:
 def void(request: Request, pk: int) -> HttpResponse:
     """Void a batch, or make it valid again (``?back``)."""
     batch = get_object_or_404(Batch, pk=pk)
-    away = "back" not in request.GET
-    try:
+
+    def deed(away: bool) -> None:
         actions.void_batch(batch=batch, void=away, by=request.user, at=timezone.now())
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse("batches:void", args=[pk]) + ("?back" if away else "")
-        done(request, f"{batch} is {'void' if away else 'valid again'}.", undo=undo)
-    return redirect("batches:batch", pk)
+
+    return both_ways(
+        request,
+        deed,
+        there=f"{batch} is void",
+        back=f"{batch} is valid again",
+        to=reverse("batches:batch", args=[pk]),
+    )
 
 
 @needs("see")
@@ -160,12 +165,4 @@ def change_machine(request: Request, pk: int) -> HttpResponse:
 def archive_machine(request: Request, pk: int) -> HttpResponse:
     """Put a machine away, or take it out again (``?back``)."""
     machine = get_object_or_404(Machine, pk=pk)
-    away = "back" not in request.GET
-    try:
-        actions.archive_machine(machine=machine, archived=away, by=request.user, at=timezone.now())
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse("batches:archive-machine", args=[pk]) + ("?back" if away else "")
-        done(request, f"{machine.name} is {'put away' if away else 'in use again'}.", undo=undo)
-    return redirect("batches:machines")
+    return archive_or_back(request, machine, reverse("batches:machines"))

@@ -23,8 +23,6 @@ __all__ = [
     "add_brief",
     "add_recipe",
     "approve_recipe",
-    "archive_blend",
-    "archive_brief",
     "change_blend",
     "change_brief",
     "change_recipe",
@@ -82,17 +80,6 @@ def _brief_now(brief: Brief) -> dict[str, object]:
     return history.snapshot(brief, BRIEF_FIELDS) | {"wants": wants}
 
 
-@transaction.atomic
-def archive_brief(*, brief: Brief, archived: bool, by: Person, at: dt.datetime) -> Brief:
-    """Put a brief away, or take it out again."""
-    if brief.archived == archived:
-        raise InputError(f"{brief.name} is {'put away' if archived else 'in use'} already")
-    brief.archived = archived
-    brief.save(update_fields=["archived"])
-    history.record(brief, verb="put away" if archived else "took out again", by=by, at=at)
-    return brief
-
-
 # --- blends --------------------------------------------------------------------------------------
 
 
@@ -114,17 +101,6 @@ def change_blend(*, blend: Blend, by: Person, at: dt.datetime) -> Blend:
     blend.save(update_fields=fields)
     after = history.snapshot(blend, fields)
     history.record(blend, verb="changed", by=by, at=at, before=before, after=after)
-    return blend
-
-
-@transaction.atomic
-def archive_blend(*, blend: Blend, archived: bool, by: Person, at: dt.datetime) -> Blend:
-    """Put a blend away, or take it out again."""
-    if blend.archived == archived:
-        raise InputError(f"{blend.name} is {'put away' if archived else 'in use'} already")
-    blend.archived = archived
-    blend.save(update_fields=["archived"])
-    history.record(blend, verb="put away" if archived else "took out again", by=by, at=at)
     return blend
 
 

@@ -9,7 +9,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from coupage.units import PPM, show_share
+from coupage.units import GRAMS_PER_OZ, PPM, grams, show_share
 from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Blend, Brief, Recipe, Want
 from coupage.web.coffees.models import Approach
@@ -73,7 +73,7 @@ class WantForm(forms.Form):
     importance = NumberField(
         above=0, high=10, places=1, required=False, label="Importance", initial=Decimal(1)
     )
-    must = forms.BooleanField(required=False, label="must-have")
+    must = forms.BooleanField(required=False, label="Must-have")
 
     def __init__(self, attribute: Attribute, *args: Any, **kwargs: Any) -> None:
         self.attribute = attribute
@@ -146,7 +146,7 @@ class ShareForm(forms.Form):
     """One coffee and its share of the roasted blend."""
 
     component = ModelChoiceField[Approach](
-        queryset=Approach.objects.none(), required=False, label="Coffee", empty_label="choose"
+        queryset=Approach.objects.none(), required=False, label="Coffee", empty_label="no coffee"
     )
     share = PercentField(label="Share", required=False)
 
@@ -257,7 +257,7 @@ class ChooseForm(forms.Form):
         help_text="None ticked means all of them.",
     )
     in_stock = forms.BooleanField(
-        required=False, label="only coffees of which green is on hand", initial=True
+        required=False, label="Only coffees of which green is on hand", initial=True
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -268,7 +268,8 @@ class ChooseForm(forms.Form):
 class _BatchChoice(ModelChoiceField[Batch]):
     def label_from_instance(self, obj: Batch) -> str:
         return (
-            f"{obj.number}, roasted {timezone.localtime(obj.roasted_at):%-d %b %Y}, {obj.verdict}"
+            f"{obj.number}, roasted {timezone.localtime(obj.roasted_at):%-d %b %Y}, "
+            f"{obj.get_verdict_display()}"
         )
 
 
@@ -276,11 +277,22 @@ class WeighForm(forms.Form):
     """How much to weigh, on what scale, and from which batches."""
 
     total = MassField(label="How much blend", above=0, high=2000, unit="kg")
-    lifts = NumberField(
-        label="In how many lifts", low=1, high=50, places=0, initial=Decimal(1), required=False
+    loads = NumberField(
+        label="In how many loads",
+        low=1,
+        high=50,
+        places=0,
+        initial=Decimal(1),
+        required=False,
+        help_text="What the mixer takes at once is one load; each is weighed alike.",
     )
     resolution = NumberField(
-        label="Smallest step of the scale", unit="g", above=0, high=1000, initial=Decimal(10)
+        label="Smallest step of the scale",
+        unit="g",
+        above=0,
+        high=1000,
+        places=2,
+        help_text="By how much its figure jumps.",
     )
 
     def __init__(
@@ -288,6 +300,10 @@ class WeighForm(forms.Form):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.fields["total"].unit = unit  # type: ignore[attr-defined]
+        step, usual = ("oz", "0.5") if unit == "lb" else ("g", "10")
+        self.fields["resolution"].unit = step  # type: ignore[attr-defined]
+        self.fields["resolution"].initial = Decimal(usual)
+        self.fields["total"].initial = grams(10, "kg" if unit == "kg" else "lb")
         self.approaches = list(batches)
         for approach, found in batches.items():
             queryset = Batch.objects.filter(pk__in=[b.pk for b in found]).order_by("-roasted_at")
@@ -298,6 +314,12 @@ class WeighForm(forms.Form):
                 initial=found[0].pk if found else None,
                 empty_label="written in by hand",
             )
+
+    def resolution_g(self) -> Decimal:
+        """Return the step of the scale in grams."""
+        step: Decimal = self.cleaned_data["resolution"]
+        in_ounces = self.fields["resolution"].unit == "oz"  # type: ignore[attr-defined]
+        return step * GRAMS_PER_OZ if in_ounces else step
 
     def chosen(self) -> dict[Approach, Batch]:
         """Return the batch chosen for each coffee that has one."""

@@ -18,8 +18,6 @@ __all__ = [
     "add_approach",
     "add_approach_version",
     "add_lot",
-    "archive_approach",
-    "archive_lot",
     "change_lot",
     "enter_stock",
 ]
@@ -67,17 +65,6 @@ def change_lot(*, lot: Lot, revision: int, by: Person, at: dt.datetime) -> Lot:
     lot.save(update_fields=LOT_FIELDS)
     after = history.snapshot(lot, LOT_FIELDS)
     history.record(lot, verb="changed", by=by, at=at, before=before, after=after)
-    return lot
-
-
-@transaction.atomic
-def archive_lot(*, lot: Lot, archived: bool, by: Person, at: dt.datetime) -> Lot:
-    """Put a lot away, or take it out again; nothing is deleted."""
-    if lot.archived == archived:
-        raise InputError(f"{lot.name} is {'put away' if archived else 'in use'} already")
-    lot.archived = archived
-    lot.save(update_fields=["archived"])
-    history.record(lot, verb="put away" if archived else "took out again", by=by, at=at)
     return lot
 
 
@@ -159,16 +146,3 @@ def _save_version(
     after = history.snapshot(version, fields)
     history.record(approach, verb="gave new targets to", by=by, at=at, before=before, after=after)
     return version
-
-
-@transaction.atomic
-def archive_approach(
-    *, approach: Approach, archived: bool, by: Person, at: dt.datetime
-) -> Approach:
-    """Put an approach away, or take it out again."""
-    if approach.archived == archived:
-        raise InputError(f"{approach} is {'put away' if archived else 'in use'} already")
-    approach.archived = archived
-    approach.save(update_fields=["archived"])
-    history.record(approach, verb="put away" if archived else "took out again", by=by, at=at)
-    return approach

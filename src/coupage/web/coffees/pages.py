@@ -7,12 +7,9 @@ from typing import Any
 
 from django.db.models import Q
 from django.http import Http404
-from django.urls import reverse
 
-from coupage.errors import InputError
 from coupage.units import MassUnit, show_mass
 from coupage.web.coffees import queries
-from coupage.web.coffees.forms import LotForm
 from coupage.web.coffees.models import Approach, ApproachVersion, Lot, Process, StockEntry
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
@@ -28,7 +25,6 @@ __all__ = [
     "lot_page",
     "lots_page",
     "next_version",
-    "stale_lot",
 ]
 
 
@@ -56,8 +52,6 @@ class ApproachPart:
     version: ApproachVersion | None
     targets: tuple[Target, ...]
     older: int
-    put_away: str
-    take_out: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,8 +69,6 @@ class LotPage:
     ledger: tuple[LedgerLine, ...]
     used: str
     stock_sub: str
-    put_away: str
-    take_out: str
     changes: tuple[Change, ...]
 
 
@@ -151,8 +143,6 @@ def lot_page(request: Request, pk: int) -> LotPage:
         ),
         used=show_mass(lot.used_g, unit),
         stock_sub=f"On hand: {show_mass(on_hand_g, unit)}, the sum of all lines below.",
-        put_away=reverse("coffees:archive", args=[pk]),
-        take_out=reverse("coffees:archive", args=[pk]) + "?back",
         changes=tuple(history.of(lot)[:20]),
     )
 
@@ -192,7 +182,6 @@ def _facts(lot: Lot, unit: MassUnit, currency: str) -> tuple[tuple[str, str], ..
             "" if lot.price_per_kg is None else f"{lot.price_per_kg:.2f} {currency}/kg green",
         ),
         ("One bag", "" if lot.bag_g is None else show_mass(lot.bag_g, unit)),
-        ("Note", lot.note),
     ]
     return tuple((name, value or "–") for name, value in made)
 
@@ -208,8 +197,6 @@ def _approach_parts(lot: Lot, unit: MassUnit) -> tuple[ApproachPart, ...]:
                 version=newest,
                 targets=_targets(newest, unit) if newest else (),
                 older=max(0, len(versions) - 1),
-                put_away=reverse("coffees:archive-approach", args=[approach.pk]),
-                take_out=reverse("coffees:archive-approach", args=[approach.pk]) + "?back",
             )
         )
     return tuple(parts)
@@ -250,20 +237,3 @@ def next_version(approach: Approach) -> ApproachVersion | None:
     if newest is not None:
         newest.pk = None
     return newest
-
-
-def stale_lot(form: LotForm, problem: InputError) -> dict[str, object]:
-    """Return what a page needs when somebody else saved first: both versions, side by side."""
-    saved = Lot.objects.get(pk=form.instance.pk)
-    other = LotForm(instance=saved, unit="kg", currency="")
-    differing = [
-        (field.label, form[name].value(), other[name].value())
-        for name, field in form.fields.items()
-        if name in form.changed_data or str(form[name].value()) != str(other[name].value())
-    ]
-    return {
-        "problem": f"{problem}.",
-        "differing": differing,
-        "name": saved.name,
-        "revision": saved.revision,
-    }

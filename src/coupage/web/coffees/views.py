@@ -11,10 +11,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from coupage.errors import InputError
 from coupage.web.coffees import actions, forms, pages
 from coupage.web.coffees.models import Approach, Lot
-from coupage.web.common.feedback import done, not_done
+from coupage.web.common.feedback import done
 from coupage.web.common.requests import Request
-from coupage.web.common.revisions import StaleError, revision_of
+from coupage.web.common.revisions import StaleError, revision_of, stale
 from coupage.web.people.access import needs
+from coupage.web.people.archive import archive_or_back
 from coupage.web.people.queries import roastery
 
 __all__ = [
@@ -84,7 +85,11 @@ def change(request: Request, pk: int) -> HttpResponse:
                 lot=form.save(commit=False), revision=revision, by=request.user, at=timezone.now()
             )
         except StaleError as problem:
-            page |= pages.stale_lot(form, problem)
+            saved = Lot.objects.get(pk=pk)
+            other = forms.LotForm(
+                instance=saved, unit=request.user.mass_unit, currency=roastery().currency
+            )
+            page |= stale(form, other, problem, saved)
         else:
             done(request, f"{lot.name} is changed.")
             return redirect("coffees:lot", pk)
@@ -96,15 +101,7 @@ def change(request: Request, pk: int) -> HttpResponse:
 def archive(request: Request, pk: int) -> HttpResponse:
     """Put a lot away, or take it out again (``?back``)."""
     lot = get_object_or_404(Lot, pk=pk)
-    away = "back" not in request.GET
-    try:
-        actions.archive_lot(lot=lot, archived=away, by=request.user, at=timezone.now())
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse("coffees:archive", args=[pk]) + ("?back" if away else "")
-        done(request, f"{lot.name} is {'put away' if away else 'in use again'}.", undo=undo)
-    return redirect("coffees:lot", pk)
+    return archive_or_back(request, lot, reverse("coffees:lot", args=[pk]))
 
 
 @needs("work")
@@ -167,14 +164,4 @@ def add_version(request: Request, pk: int) -> HttpResponse:
 def archive_approach(request: Request, pk: int) -> HttpResponse:
     """Put an approach away, or take it out again (``?back``)."""
     approach = get_object_or_404(Approach.objects.select_related("lot"), pk=pk)
-    away = "back" not in request.GET
-    try:
-        actions.archive_approach(
-            approach=approach, archived=away, by=request.user, at=timezone.now()
-        )
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse("coffees:archive-approach", args=[pk]) + ("?back" if away else "")
-        done(request, f"{approach} is {'put away' if away else 'in use again'}.", undo=undo)
-    return redirect("coffees:lot", approach.lot_id)
+    return archive_or_back(request, approach, reverse("coffees:lot", args=[approach.lot_id]))

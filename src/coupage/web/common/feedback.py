@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
-from django.contrib import messages
-from django.http import HttpRequest
+from collections.abc import Callable
 
-__all__ = ["done", "not_done"]
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect
+
+from coupage.errors import InputError
+
+__all__ = ["both_ways", "done", "not_done"]
 
 
 def done(request: HttpRequest, text: str, *, undo: str = "") -> None:
@@ -16,3 +21,26 @@ def done(request: HttpRequest, text: str, *, undo: str = "") -> None:
 def not_done(request: HttpRequest, text: str) -> None:
     """Say that something was not done, and why."""
     messages.warning(request, text)
+
+
+def both_ways(
+    request: HttpRequest, deed: Callable[[bool], object], *, there: str, back: str, to: str
+) -> HttpResponse:
+    """Do what can be taken back, or take it back (``?back``), and go on to ``to``.
+
+    Parameters
+    ----------
+    deed
+        Called with True, or with False to take it back; raises InputError when it cannot.
+    there, back
+        What to say after each: ``"Low Lantern is put away"``, without a full stop.
+    """
+    away = "back" not in request.GET
+    try:
+        deed(away)
+    except InputError as problem:
+        not_done(request, f"{problem}.")
+    else:
+        undo = request.path + ("?back" if away else "")
+        done(request, f"{there if away else back}.", undo=undo)
+    return redirect(to)

@@ -92,6 +92,12 @@ class NumberField(forms.Field):
                 f"has more than {self.places} digits behind the point", code="too_fine"
             )
 
+    def prepare_value(self, value: Any) -> Any:
+        """Write a stored number without the zeros of its column; typed text stays as it is."""
+        if isinstance(value, Decimal):
+            return f"{value.normalize():f}"
+        return value
+
     def has_changed(self, initial: Any, data: Any) -> bool:
         if self.disabled:
             return False

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 else:
 
     class ModelForm(forms.ModelForm):
-        """Django's, but a written-out field begins at its model's default, and no choice is a word."""
+        """Django's, but a written-out field begins at its default, and no choice is a word."""
 
         def __class_getitem__(cls, _model: Any) -> type[ModelForm]:
             return cls

@@ -7,13 +7,16 @@ page shows both versions beside each other.
 
 from __future__ import annotations
 
+from typing import Any
+
+from django import forms
 from django.db import models
 from django.db.models import F
 from django.http import HttpRequest
 
 from coupage.errors import InputError
 
-__all__ = ["StaleError", "revision_of", "take_revision"]
+__all__ = ["StaleError", "differing", "revision_of", "stale", "take_revision"]
 
 
 class StaleError(InputError):
@@ -42,3 +45,35 @@ def revision_of(request: HttpRequest) -> int:
     """Return the revision a sent form was opened at; 0, which no row has, when it says none."""
     text = request.POST.get("revision", "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else 0
+
+
+def stale(
+    typed: forms.BaseForm, saved: forms.BaseForm, problem: StaleError, thing: Any
+) -> dict[str, object]:
+    """Return what a page needs when somebody else saved first: both versions, side by side."""
+    return {
+        "problem": f"{problem}.",
+        "differing": differing(typed, saved),
+        "revision": thing.revision,
+    }
+
+
+def differing(typed: forms.BaseForm, saved: forms.BaseForm) -> list[tuple[str, str, str]]:
+    """Return what differs between a sent form and one of the saved thing: label, typed, saved."""
+    return [
+        (str(typed[name].label), _shown(typed[name]), _shown(saved[name]))
+        for name, field in typed.fields.items()
+        if field.has_changed(saved[name].initial, typed[name].data)
+    ]
+
+
+def _shown(field: forms.BoundField) -> str:
+    """Write a field's value as its box or list shows it."""
+    value = field.value()
+    if isinstance(field.field, forms.ChoiceField):  # ModelChoiceField is one too
+        choices: Any = field.field.choices
+        labels = {str(key): str(label) for key, label in choices}
+        return labels.get(str(value), "") if value not in (None, "") else ""
+    if isinstance(field.field, forms.BooleanField):
+        return "yes" if value else "no"
+    return str(field.field.widget.format_value(value) or "")

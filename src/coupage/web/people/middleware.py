@@ -20,10 +20,10 @@ class SignInRequired(LoginRequiredMiddleware):
     """Send strangers to sign in; whoever was signed out while typing keeps what was typed."""
 
     def handle_no_permission(self, request: HttpRequest, view_func: Any) -> Any:
-        if request.method == "POST" and from_our_page(request):
-            # Also over htmx: the page is told, and does not swap the sign-in form into itself.
-            if request.headers.get("HX-Request") != "true":
-                return stale_form(request)
+        # Not over htmx: there the typing stays on the page, and live.js says what happened.
+        over_htmx = request.headers.get("HX-Request") == "true"
+        if request.method == "POST" and not over_htmx and from_our_page(request):
+            return stale_form(request)
         return super().handle_no_permission(request, view_func)
 
 

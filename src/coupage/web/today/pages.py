@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet
 from coupage.units import MassUnit, show_mass
 from coupage.web.batches import queries as batches
 from coupage.web.batches.models import Batch
+from coupage.web.batches.pages import checks, off_target
 from coupage.web.coffees import queries as coffees
 from coupage.web.common.requests import Request
 from coupage.web.cuppings.models import Cupping
@@ -30,9 +31,18 @@ class LowLot:
 
 
 @dataclass(frozen=True, slots=True)
+class WaitingBatch:
+    """A batch without a verdict; ``is_clear`` when nothing speaks against releasing it at once."""
+
+    batch: Batch
+    found: str
+    is_clear: bool
+
+
+@dataclass(frozen=True, slots=True)
 class TodayPage:
     sentence: str
-    waiting: tuple[Batch, ...]
+    waiting: tuple[WaitingBatch, ...]
     waiting_more: int
     tables: tuple[Cupping, ...]
     low: tuple[LowLot, ...]
@@ -68,12 +78,21 @@ def today_page(request: Request) -> TodayPage:
     ]
     return TodayPage(
         sentence=_joined([part for part in waits if part]),
-        waiting=tuple(waiting[:SHOWN]),
+        waiting=tuple(_waiting(batch, unit) for batch in waiting[:SHOWN]),
         waiting_more=max(0, count - SHOWN),
         tables=tables,
         low=low,
         is_new=not coffees.lots().exists(),
     )
+
+
+def _waiting(batch: Batch, unit: MassUnit) -> WaitingBatch:
+    off = off_target(checks(batch, unit))
+    if batch.roasted_g is None:
+        return WaitingBatch(batch, "not weighed yet", is_clear=False)
+    if off is None:
+        return WaitingBatch(batch, "no targets to go by", is_clear=False)
+    return WaitingBatch(batch, off or "on target", is_clear=not off)
 
 
 def _tables(person: Person) -> QuerySet[Cupping]:

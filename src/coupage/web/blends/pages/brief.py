@@ -3,24 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Q
 from django.http import Http404
-from django.urls import reverse
 
 from coupage.errors import InputError
 from coupage.units import show_share
 from coupage.web.blends import queries
+from coupage.web.blends.forms import BriefForm, WantForm
 from coupage.web.blends.models import Blend, Brief, Want
-from coupage.web.blends.serving import room_brief, serve, shares_of, want_text
+from coupage.web.blends.pages.parts import chance_said
+from coupage.web.blends.serving import Served, room_brief, serve, shares_of, want_text
 from coupage.web.common.charts import ProfileChart, ProfileRow
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
+from coupage.web.common.revisions import StaleError, stale
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.people import history
 from coupage.web.people.models import Change
 
-__all__ = ["BriefPage", "BriefsPage", "brief_page", "briefs_page", "wanted", "wanted_of"]
+__all__ = [
+    "BriefPage",
+    "BriefsPage",
+    "brief_page",
+    "briefs_page",
+    "stale_brief",
+    "wanted",
+    "wanted_of",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +62,6 @@ class BriefPage:
     facts: tuple[tuple[str, str], ...]
     picture: ProfileChart | None
     blends: tuple[BlendRow, ...]
-    put_away: str
-    take_out: str
     changes: tuple[Change, ...]
 
 
@@ -89,18 +98,25 @@ def brief_page(pk: int, currency: str) -> BriefPage:
         room_brief(brief)
     except InputError as error:
         problem = f"{error}."
-    blends = _blend_rows(brief)
-    away = reverse("blends:archive-brief", args=[pk])
+    beliefs = beliefs_now()
+    blends = list(queries.blends().filter(brief=brief, archived=False))
+    recipes = {blend: queries.recipe_in_service(blend) for blend in blends}
+    found = {b: serve(brief, beliefs, shares_of(r)) if r else None for b, r in recipes.items()}
     return BriefPage(
         brief=brief,
         sentence=_sentence(brief, wants),
         problem=problem,
-        wants=tuple(WantRow(want_text(w), w.must, f"{w.importance:g}") for w in wants),
+        wants=tuple(WantRow(want_text(w), w.must, f"{float(w.importance):g}") for w in wants),
         facts=_facts(brief, currency),
-        picture=_picture(brief, wants, blends),
-        blends=blends,
-        put_away=away,
-        take_out=f"{away}?back",
+        picture=_picture(wants, found) if wants else None,
+        blends=tuple(
+            BlendRow(
+                blend,
+                f"version {recipe.version}" if recipe else "none in service",
+                chance_said(found[blend]),
+            )
+            for blend, recipe in recipes.items()
+        ),
         changes=tuple(history.of(brief)[:20]),
     )
 
@@ -115,8 +131,13 @@ def _sentence(brief: Brief, wants: list[Want]) -> str:
             f"Served {served}, it wants {len(wants)} things of the taste; since none is a "
             "must-have, a recipe is on brief when all of them hold."
         )
-    things = "one must-have" if musts == 1 else f"{musts} must-haves"
-    return f"Served {served}, a recipe is on brief when {things} of {len(wants)} wants hold."
+    holds = "its one must-have holds" if musts == 1 else f"all {musts} must-haves hold"
+    said = f"Served {served}, a recipe is on brief when {holds}"
+    rest = len(wants) - musts
+    if not rest:
+        return f"{said}."
+    more = "one more want orders" if rest == 1 else f"{rest} more wants order"
+    return f"{said}; {more} those that are equally sure."
 
 
 def _facts(brief: Brief, currency: str) -> tuple[tuple[str, str], ...]:
@@ -126,7 +147,6 @@ def _facts(brief: Brief, currency: str) -> tuple[tuple[str, str], ...]:
         ("Cost cap", cap),
         ("Most coffees", str(brief.max_components)),
         ("Least share", show_share(brief.min_share_ppm)),
-        ("Note", brief.note or "–"),
     )
 
 
@@ -144,44 +164,40 @@ def wanted(brief: Brief | None) -> dict[str, tuple[float | None, float | None]]:
     return {want.attribute.name: wanted_of(want) for want in brief.wants.all()}
 
 
-def _blend_rows(brief: Brief) -> tuple[BlendRow, ...]:
-    beliefs = beliefs_now()
-    rows = []
-    for blend in queries.blends().filter(brief=brief, archived=False):
-        recipe = queries.recipe_in_service(blend)
-        served = serve(brief, beliefs, shares_of(recipe)) if recipe else None
-        rows.append(
-            BlendRow(
-                blend,
-                f"version {recipe.version}" if recipe else "none in service",
-                f"{100 * served.chance:.0f} %" if served else "–",
-            )
-        )
-    return tuple(rows)
-
-
-def _picture(brief: Brief, wants: list[Want], blends: tuple[BlendRow, ...]) -> ProfileChart | None:
+def _picture(wants: list[Want], found: dict[Blend, Served | None]) -> ProfileChart:
     """Draw the wants, with what the blends in service taste like where that is believed."""
-    if not wants:
-        return None
-    beliefs = beliefs_now()
-    served = []
-    for row in blends:
-        recipe = queries.recipe_in_service(row.blend)
-        found = serve(brief, beliefs, shares_of(recipe)) if recipe else None
-        if found is not None:
-            served.append((row.blend.name, found.profile))
-    served = served[:3]
+    drawn = [(blend.name, one.profile) for blend, one in found.items() if one is not None][:3]
     return ProfileChart(
         rows=tuple(
             ProfileRow(
                 want.attribute.name,
-                tuple(profile.get(want.attribute.name) for _, profile in served) or (None,),
+                tuple(profile.get(want.attribute.name) for _, profile in drawn) or (None,),
                 wanted=wanted_of(want),
                 note="must-have" if want.must else "",
             )
             for want in wants
         ),
-        series=tuple(name for name, _ in served) or ("no recipe in service",),
+        series=tuple(name for name, _ in drawn) or ("no recipe in service",),
         caption="Wanted ranges, and what is in service",
     )
+
+
+def stale_brief(
+    form: BriefForm, rows: list[WantForm], problem: StaleError, pk: int, currency: str
+) -> dict[str, Any]:
+    """Return what a page needs when somebody else saved the brief first."""
+    saved = queries.briefs().get(pk=pk)
+    page: dict[str, Any] = stale(form, BriefForm(instance=saved, currency=currency), problem, saved)
+    kept = {want.attribute_id: want for want in saved.wants.all()}
+    for row in rows:
+        yours, theirs = _said(row.want()), _said(kept.get(row.attribute.pk))
+        if yours != theirs:
+            page["differing"].append((row.attribute.name.capitalize(), yours, theirs))
+    return page
+
+
+def _said(want: Want | None) -> str:
+    if want is None:
+        return "no wish"
+    must = ", must-have" if want.must else ""
+    return f"{want_text(want)}, importance {float(want.importance):g}{must}"

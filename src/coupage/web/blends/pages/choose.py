@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coupage.errors import InfeasibleError, InputError
 from coupage.mixture import Region
 from coupage.panel import Beliefs
 from coupage.recipe import Choice, Search, search
-from coupage.units import show_share, whole_shares
+from coupage.units import PPM, whole_shares
 from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
 from coupage.web.blends.models import Blend, Brief
 from coupage.web.blends.pages.brief import wanted
-from coupage.web.blends.serving import room_brief, serve, shares_of
+from coupage.web.blends.pages.parts import made_of, profiles, said
+from coupage.web.blends.serving import WantChance, room_brief, serve, shares_of
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches, lots
-from coupage.web.common.charts import Composition, Part, ProfileChart, ProfileRow
+from coupage.web.common.charts import Composition, Part, ProfileChart
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import component_name
 
@@ -56,22 +58,6 @@ class ChoicePage:
     blends: tuple[Blend, ...]
 
 
-def _nothing(problem: str, clashing: tuple[str, ...] = ()) -> ChoicePage:
-    return ChoicePage(
-        sentence="No recipe can be chosen yet.",
-        note="",
-        problem=problem,
-        clashing=clashing,
-        lines=(),
-        front=(),
-        picture=None,
-        composition=None,
-        why=(),
-        how="",
-        blends=(),
-    )
-
-
 def choice_page(
     brief: Brief, *, step: float, coffees: list[Approach], in_stock: bool, currency: str
 ) -> ChoicePage:
@@ -90,7 +76,23 @@ def choice_page(
         return _nothing(f"{error}.", error.clashing)
     except InputError as error:
         return _nothing(f"{error}.")
-    return _answer(brief, beliefs, found, candidates, currency)
+    return _Answer(brief, beliefs, candidates, currency).page(found)
+
+
+def _nothing(problem: str, clashing: tuple[str, ...] = ()) -> ChoicePage:
+    return ChoicePage(
+        sentence="No recipe keeps all limits." if clashing else "No recipe can be chosen yet.",
+        note="",
+        problem=problem,
+        clashing=clashing,
+        lines=(),
+        front=(),
+        picture=None,
+        composition=None,
+        why=(),
+        how="",
+        blends=(),
+    )
 
 
 def _candidates(coffees: list[Approach], in_stock: bool) -> dict[str, Approach]:
@@ -106,7 +108,10 @@ def _search(brief: Brief, beliefs: Beliefs, names: list[str], step: float) -> Se
     priced = all(name in costs for name in names)
     if brief.cost_cap is not None and not priced:
         missing = ", ".join(name for name in names if name not in costs)
-        raise InputError(f"the brief has a cost cap, but there is no price for {missing}")
+        raise InputError(
+            f"the brief has a cost cap, but there is no price for {missing}; give it one on the "
+            "page of its lot, or leave it out below"
+        )
     until = time.monotonic() + LONGEST_S
     return search(
         room_brief(brief),
@@ -120,137 +125,114 @@ def _search(brief: Brief, beliefs: Beliefs, names: list[str], step: float) -> Se
     )
 
 
-def _answer(
-    brief: Brief,
-    beliefs: Beliefs,
-    found: Search,
-    candidates: dict[str, Approach],
-    currency: str,
-) -> ChoicePage:
-    best = found.choices[0]
-    lines = tuple(
-        _line(i, choice, brief, beliefs, candidates, currency)
-        for i, choice in enumerate(found.choices, 1)
-    )
-    current, name = _in_service(brief)
-    return ChoicePage(
-        sentence=f"{_words(best.recipe)} is on brief with a chance of {100 * best.chance:.0f} %.",
-        note=_against_service(brief, beliefs, best, current, name),
-        problem="",
-        clashing=(),
-        lines=lines,
-        front=tuple(
-            _line(i, choice, brief, beliefs, candidates, currency)
-            for i, choice in enumerate(_worth_a_look(found.front), 1)
-        ),
-        picture=_picture(brief, beliefs, best, current, name),
-        composition=_composition(best.recipe),
-        why=_why(brief, beliefs, found),
-        how=_how(found),
-        blends=tuple(Blend.objects.filter(archived=False)),
-    )
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """What a search found, in words: for this brief, from these beliefs and coffees."""
 
+    brief: Brief
+    beliefs: Beliefs
+    candidates: dict[str, Approach]
+    currency: str
 
-def _line(
-    rank: int,
-    choice: Choice,
-    brief: Brief,
-    beliefs: Beliefs,
-    candidates: dict[str, Approach],
-    currency: str,
-) -> Line:
-    parts = whole_shares(list(choice.recipe.values()))
-    served = serve(brief, beliefs, choice.recipe)
-    weakest = served.weakest if served else None
-    return Line(
-        rank=rank,
-        text=_words(choice.recipe),
-        shares=tuple(
-            (candidates[name].pk, ppm) for name, ppm in zip(choice.recipe, parts, strict=True)
-        ),
-        chance=f"{100 * choice.chance:.1f} %",
-        desirability=f"{choice.desirability:.2f}",
-        cost="–" if choice.cost is None else f"{choice.cost:.2f} {currency}",
-        weakest=f"{weakest.text}: {100 * weakest.chance:.0f} %" if weakest else "–",
-    )
+    def page(self, found: Search) -> ChoicePage:
+        best = found.choices[0]
+        current, name = self._in_service()
+        return ChoicePage(
+            sentence=(
+                f"{self._words(best)} is on brief with a chance of {100 * best.chance:.0f} %."
+            ),
+            note=self._against_service(best, current, name),
+            problem="",
+            clashing=(),
+            lines=self._lines(found.choices),
+            front=self._lines(_worth_a_look(found.front)),
+            picture=self._picture(best, current, name),
+            composition=Composition(
+                tuple(
+                    Part(said(approach), ppm / PPM, slot)
+                    for slot, (approach, ppm) in enumerate(self._shares(best), 1)
+                ),
+                label="The best recipe",
+            ),
+            why=self._why(found),
+            how=_how(found),
+            blends=tuple(Blend.objects.filter(archived=False)),
+        )
 
+    def _lines(self, choices: Iterable[Choice]) -> tuple[Line, ...]:
+        return tuple(self._line(rank, choice) for rank, choice in enumerate(choices, 1))
 
-def _words(recipe: dict[str, float]) -> str:
-    parts = whole_shares(list(recipe.values()))
-    said = [f"{show_share(ppm)} {name}" for name, ppm in zip(recipe, parts, strict=True)]
-    return said[0] if len(said) == 1 else f"{', '.join(said[:-1])} and {said[-1]}"
+    def _line(self, rank: int, choice: Choice) -> Line:
+        weakest = self._weakest(choice)
+        return Line(
+            rank=rank,
+            text=self._words(choice),
+            shares=tuple((approach.pk, ppm) for approach, ppm in self._shares(choice)),
+            chance=f"{100 * choice.chance:.1f} %",
+            desirability=f"{choice.desirability:.2f}",
+            cost="–" if choice.cost is None else f"{choice.cost:.2f} {self.currency}",
+            weakest=f"{weakest.text}: {100 * weakest.chance:.0f} %" if weakest else "–",
+        )
 
+    def _shares(self, choice: Choice) -> list[tuple[Approach, int]]:
+        parts = whole_shares(list(choice.recipe.values()))
+        return [(self.candidates[n], ppm) for n, ppm in zip(choice.recipe, parts, strict=True)]
 
-def _in_service(brief: Brief) -> tuple[dict[str, float], str]:
-    for blend in queries.blends().filter(brief=brief, archived=False):
-        recipe = queries.recipe_in_service(blend)
-        if recipe is not None:
-            return shares_of(recipe), f"{blend.name}, in service"
-    return {}, ""
+    def _words(self, choice: Choice) -> str:
+        return made_of(self._shares(choice))
 
+    def _weakest(self, choice: Choice) -> WantChance | None:
+        served = serve(self.brief, self.beliefs, choice.recipe)
+        return served.weakest if served else None
 
-def _against_service(
-    brief: Brief, beliefs: Beliefs, best: Choice, current: dict[str, float], name: str
-) -> str:
-    served = serve(brief, beliefs, current)
-    if served is None:
-        return ""
-    if current == best.recipe:
-        return f"It is what {name} is made by already."
-    return f"{name} has {100 * served.chance:.0f} %."
+    def _in_service(self) -> tuple[dict[str, float], str]:
+        for blend in queries.blends().filter(brief=self.brief, archived=False):
+            recipe = queries.recipe_in_service(blend)
+            if recipe is not None:
+                return shares_of(recipe), f"{blend.name}, version {recipe.version}, in service"
+        return {}, ""
 
+    def _against_service(self, best: Choice, current: dict[str, float], name: str) -> str:
+        served = serve(self.brief, self.beliefs, current)
+        if served is None:
+            return ""
+        if current == best.recipe:
+            return f"It is what {name}, is made of already."
+        return f"{name}, has {100 * served.chance:.0f} %."
 
-def _picture(
-    brief: Brief, beliefs: Beliefs, best: Choice, current: dict[str, float], name: str
-) -> ProfileChart:
-    best_served, served = serve(brief, beliefs, best.recipe), serve(brief, beliefs, current)
-    ranges = wanted(brief)
-    profiles = [p.profile for p in (best_served, served) if p is not None]
-    return ProfileChart(
-        rows=tuple(
-            ProfileRow(
-                attribute,
-                tuple(profile[attribute] for profile in profiles),
-                wanted=ranges.get(attribute, (None, None)),
+    def _picture(self, best: Choice, current: dict[str, float], name: str) -> ProfileChart:
+        shown = {"the best": best.recipe, name: current}
+        drawn = [
+            (title, served.profile)
+            for title, recipe in shown.items()
+            if (served := serve(self.brief, self.beliefs, recipe)) is not None
+        ]
+        return profiles(drawn, wanted(self.brief))
+
+    def _why(self, found: Search) -> tuple[str, ...]:
+        """Say what limits the best recipe, and what sets it apart from the next."""
+        best = found.choices[0]
+        reasons = []
+        weakest = self._weakest(best)
+        if weakest is not None:
+            reasons.append(
+                f"Least sure is {weakest.text}: {100 * weakest.chance:.0f} %. "
+                "Tasting it more, or a coffee that has more of it, helps most."
             )
-            for attribute in beliefs.attributes
-        ),
-        series=("the best", *((name,) if served is not None else ())),
-        caption="Believed taste against the brief",
-    )
-
-
-def _composition(recipe: dict[str, float]) -> Composition:
-    return Composition(
-        tuple(Part(name, share, slot) for slot, (name, share) in enumerate(recipe.items(), 1)),
-        label="The best recipe",
-    )
-
-
-def _why(brief: Brief, beliefs: Beliefs, found: Search) -> tuple[str, ...]:
-    """Say what limits the best recipe, and what sets it apart from the next."""
-    best = found.choices[0]
-    said = []
-    served = serve(brief, beliefs, best.recipe)
-    weakest = served.weakest if served else None
-    if weakest is not None:
-        said.append(
-            f"Least sure is {weakest.text}: {100 * weakest.chance:.0f} %. "
-            "Tasting it more, or a coffee that has more of it, helps most."
-        )
-    if len(found.choices) > 1:
-        behind = 100 * (best.chance - found.choices[1].chance)
-        gap = f"{behind:.1f} points" if behind >= 0.05 else "less than 0.1 points"
-        said.append(f"The next best, {_words(found.choices[1].recipe)}, is {gap} behind.")
-    cheaper = _worth_a_look(found.front)
-    if len(cheaper) > 1:
-        least = cheaper[0]
-        saved = (best.cost or 0) - (least.cost or 0)
-        said.append(
-            f"The cheapest worth a look, {_words(least.recipe)}, saves {saved:.2f} a kg and has "
-            f"{100 * least.chance:.0f} %."
-        )
-    return tuple(said)
+        if len(found.choices) > 1:
+            following = found.choices[1]
+            behind = 100 * (best.chance - following.chance)
+            gap = f"{behind:.1f} points" if behind >= 0.05 else "less than 0.1 points"
+            reasons.append(f"The next best, {self._words(following)}, is {gap} behind.")
+        cheaper = _worth_a_look(found.front)
+        if len(cheaper) > 1:
+            least = cheaper[0]
+            saved = (best.cost or 0) - (least.cost or 0)
+            reasons.append(
+                f"The cheapest worth a look, {self._words(least)}, saves {saved:.2f} "
+                f"{self.currency} a kg and has {100 * least.chance:.0f} %."
+            )
+        return tuple(reasons)
 
 
 def _worth_a_look(front: tuple[Choice, ...]) -> list[Choice]:

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from decimal import Decimal
+from decimal import ROUND_HALF_EVEN, Decimal
 
+from django.utils import timezone
+
+from coupage.errors import InputError
 from coupage.table import weigh
-from coupage.units import PPM, MassUnit, show_mass, show_share
+from coupage.units import GRAMS_PER_OZ, PPM, show_mass, show_share
 from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Recipe
+from coupage.web.blends.pages.parts import parts_of, said
 from coupage.web.coffees.models import Approach
 
 __all__ = ["WeighLine", "WeighSheet", "weigh_sheet"]
+
+# A share that rounding moves by more than this is worth a warning.
+TOLERANCE = 0.005
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +27,7 @@ class WeighLine:
     wanted: str
     batch: str
     roasted: str
-    per_lift: str
+    per_load: str
     whole: str
     achieved: str
 
@@ -29,66 +36,89 @@ class WeighLine:
 class WeighSheet:
     recipe: Recipe
     lines: tuple[WeighLine, ...]
-    lifts: int
-    per_lift: str
+    loads: int
+    per_load: str
     whole: str
     resolution: str
     warnings: tuple[str, ...]
+
+    @property
+    def ticks(self) -> range:
+        """One box to tick for each load."""
+        return range(self.loads)
 
 
 def weigh_sheet(
     recipe: Recipe,
     *,
     total_g: int,
-    lifts: int,
+    loads: int,
     resolution_g: Decimal,
     batches: dict[Approach, Batch],
-    unit: MassUnit,
+    unit: str,
 ) -> WeighSheet:
-    """Work out what to weigh.
+    """Work out what to weigh: whole steps of the scale that sum to the load.
 
     Raises
     ------
     InputError
-        When a lift is smaller than one step of the scale.
+        When a load is smaller than one step of the scale.
     """
-    shares = list(recipe.shares.all())
-    weighing = weigh(
-        [share.share_ppm / PPM for share in shares],
-        total_g / lifts,
-        lifts,
-        float(resolution_g),
-        names=[str(share.approach) for share in shares],
-        tolerance=0.005,
-    )
+    parts = parts_of(recipe)
+    if Decimal(total_g) / loads < resolution_g:
+        raise InputError(
+            "one load is smaller than one step of the scale; use a finer scale or fewer loads"
+        )
+    weighing = weigh([ppm / PPM for _, ppm in parts], total_g / loads, loads, float(resolution_g))
     lines = []
-    for share, lift_g, achieved in zip(shares, weighing.grams, weighing.achieved, strict=True):
-        batch = batches.get(share.approach)
+    warnings = []
+    for (approach, ppm), load_g, achieved in zip(
+        parts, weighing.grams, weighing.achieved, strict=True
+    ):
+        batch = batches.get(approach)
         lines.append(
             WeighLine(
-                coffee=str(share.approach),
-                wanted=show_share(share.share_ppm),
+                coffee=said(approach),
+                wanted=show_share(ppm),
                 batch=batch.number if batch else "",
-                roasted=f"{batch.roasted_at:%-d %b %Y}" if batch else "",
-                per_lift=_shown(lift_g, unit),
-                whole=_shown(lift_g * lifts, unit),
+                roasted=f"{timezone.localtime(batch.roasted_at):%-d %b %Y}" if batch else "",
+                per_load=_shown(load_g, unit),
+                whole=_shown(load_g * loads, unit),
                 achieved=f"{100 * achieved:.2f} %",
             )
+        )
+        if abs(achieved - ppm / PPM) > TOLERANCE:
+            warnings.append(
+                f"{said(approach)}: {show_share(ppm)} becomes {100 * achieved:.1f} % on this "
+                "scale. Use a finer scale or larger loads."
+            )
+    whole_g = weighing.cup_grams * loads
+    if abs(whole_g - total_g) >= 0.5:
+        warnings.append(
+            f"{_shown(total_g, unit)} do not divide into {loads} equal loads on this scale; "
+            f"this sheet makes {_shown(whole_g, unit)}."
         )
     return WeighSheet(
         recipe=recipe,
         lines=tuple(lines),
-        lifts=lifts,
-        per_lift=_shown(weighing.cup_grams, unit),
-        whole=_shown(weighing.cup_grams * lifts, unit),
-        resolution=f"{resolution_g:g} g",
-        warnings=weighing.warnings,
+        loads=loads,
+        per_load=_shown(weighing.cup_grams, unit),
+        whole=_shown(whole_g, unit),
+        resolution=_shown(float(resolution_g), unit),
+        warnings=tuple(warnings),
     )
 
 
-def _shown(grams: float, unit: MassUnit) -> str:
-    """Write a mass as the scale shows it: grams below a kilogram, else kilograms to the gram."""
+def _shown(grams: float, unit: str) -> str:
+    """Write a mass as a scale shows it: ``350 g``, ``4.500 kg``; ``9 lb 14.5 oz``."""
     exact = Decimal(str(round(grams, 3)))
-    if unit == "kg":
-        return f"{exact:g} g" if exact < 1000 else show_mass(exact, "kg", 3)
-    return show_mass(exact, "oz", 2) if exact < 454 else show_mass(exact, "lb", 3)
+    if unit != "lb":
+        whole = exact == exact.to_integral_value()
+        return show_mass(exact, "kg", 3) if exact >= 1000 and whole else f"{_plain(exact)} g"
+    ounces = (Decimal(str(grams)) / GRAMS_PER_OZ).quantize(Decimal("0.01"), ROUND_HALF_EVEN)
+    pounds, rest = divmod(ounces, 16)
+    return f"{pounds} lb {_plain(rest)} oz" if pounds else f"{_plain(rest)} oz"
+
+
+def _plain(value: Decimal) -> str:
+    return f"{value:f}".rstrip("0").rstrip(".") if "." in f"{value:f}" else f"{value:f}"

@@ -8,13 +8,13 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from coupage.errors import InputError
 from coupage.web.blends import actions, forms
 from coupage.web.blends.models import Blend
 from coupage.web.blends.pages.blend import blend_page, blends_page
-from coupage.web.common.feedback import done, not_done
+from coupage.web.common.feedback import done
 from coupage.web.common.requests import Request
 from coupage.web.people.access import needs
+from coupage.web.people.archive import archive_or_back
 from coupage.web.people.queries import roastery
 
 __all__ = ["add_blend", "archive_blend", "blend", "change_blend", "index"]
@@ -66,12 +66,4 @@ def change_blend(request: Request, pk: int) -> HttpResponse:
 def archive_blend(request: Request, pk: int) -> HttpResponse:
     """Put a blend away, or take it out again (``?back``)."""
     blend = get_object_or_404(Blend, pk=pk)
-    away = "back" not in request.GET
-    try:
-        actions.archive_blend(blend=blend, archived=away, by=request.user, at=timezone.now())
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse("blends:archive-blend", args=[pk]) + ("?back" if away else "")
-        done(request, f"{blend.name} is {'put away' if away else 'in use again'}.", undo=undo)
-    return redirect("blends:blend", pk)
+    return archive_or_back(request, blend, reverse("blends:blend", args=[pk]))

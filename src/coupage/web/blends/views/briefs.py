@@ -11,13 +11,14 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from coupage.errors import InputError
 from coupage.web.blends import actions, forms
 from coupage.web.blends.models import Blend, Brief, Want
-from coupage.web.blends.pages.brief import brief_page, briefs_page
+from coupage.web.blends.pages.brief import brief_page, briefs_page, stale_brief
 from coupage.web.blends.pages.choose import choice_page
 from coupage.web.coffees.models import Approach
 from coupage.web.common.feedback import done, not_done
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
 from coupage.web.people.access import needs
+from coupage.web.people.archive import archive_or_back
 from coupage.web.people.queries import roastery
 
 __all__ = ["add_brief", "archive_brief", "brief", "briefs", "change_brief", "choose", "take_choice"]
@@ -78,12 +79,7 @@ def change_brief(request: Request, pk: int) -> HttpResponse:
                 at=timezone.now(),
             )
         except StaleError as problem:
-            saved = brief_page(pk, roastery().currency)
-            page |= {
-                "problem": f"{problem}.",
-                "saved": saved,
-                "revision": saved.brief.revision,
-            }
+            page |= stale_brief(form, rows, problem, pk, roastery().currency)
         except InputError as problem:
             form.add_error(None, f"{problem}.".capitalize())
         else:
@@ -106,15 +102,7 @@ def _wants(rows: list[forms.WantForm]) -> list[Want]:
 def archive_brief(request: Request, pk: int) -> HttpResponse:
     """Put a brief away, or take it out again (``?back``)."""
     brief = get_object_or_404(Brief, pk=pk)
-    away = "back" not in request.GET
-    try:
-        actions.archive_brief(brief=brief, archived=away, by=request.user, at=timezone.now())
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse("blends:archive-brief", args=[pk]) + ("?back" if away else "")
-        done(request, f"{brief.name} is {'put away' if away else 'in use again'}.", undo=undo)
-    return redirect("blends:brief", pk)
+    return archive_or_back(request, brief, reverse("blends:brief", args=[pk]))
 
 
 @needs("see")

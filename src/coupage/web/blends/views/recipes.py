@@ -14,7 +14,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from coupage.errors import InputError
 from coupage.web.blends import actions, forms, queries
 from coupage.web.blends.models import Blend, Recipe
-from coupage.web.blends.pages.blend import recipe_page
+from coupage.web.blends.pages.recipe import recipe_page, stale_recipe
 from coupage.web.blends.pages.weigh import weigh_sheet
 from coupage.web.common.feedback import done
 from coupage.web.common.requests import Request
@@ -88,8 +88,7 @@ def change_recipe(request: Request, pk: int) -> HttpResponse:
                 at=timezone.now(),
             )
         except StaleError as problem:
-            saved = recipe_page(pk, roastery().currency)
-            page |= {"problem": f"{problem}.", "saved": saved, "revision": saved.recipe.revision}
+            page |= stale_recipe(form, shares, problem, pk)
         except InputError as problem:
             form.add_error(None, f"{problem}.")
         else:
@@ -176,21 +175,20 @@ def weighing(request: Request, pk: int) -> HttpResponse:
     batches = {approach: found[approach.pk] for approach in approaches}
     unit = request.user.mass_unit
     asked = request.GET if "total" in request.GET else None
-    start = {"total": 10_000, "lifts": 1, "resolution": 10}
-    form = forms.WeighForm(asked, unit=unit, batches=batches, initial=start)
+    form = forms.WeighForm(asked, unit=unit, batches=batches)
     page: dict[str, Any] = {"recipe": recipe, "form": form, "sheet": None}
     if form.is_bound and form.is_valid():
         try:
             page["sheet"] = weigh_sheet(
                 recipe,
                 total_g=form.cleaned_data["total"],
-                lifts=int(form.cleaned_data["lifts"] or 1),
-                resolution_g=form.cleaned_data["resolution"],
+                loads=int(form.cleaned_data["loads"] or 1),
+                resolution_g=form.resolution_g(),
                 batches=form.chosen(),
-                unit=unit,  # type: ignore[arg-type]
+                unit=unit,
             )
         except InputError as problem:
-            form.add_error("resolution", f"{problem}.")
+            form.add_error("resolution", f"{problem}.".capitalize())
     template = "blends/weighing_sheet.html" if page["sheet"] else "blends/weighing.html"
     return render(request, template, page)
 

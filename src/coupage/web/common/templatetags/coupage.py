@@ -283,6 +283,14 @@ def post_button(
     }
 
 
+@register.inclusion_tag("coupage/parts/post_button.html", takes_context=True)
+def archive_button(context: Context, url: str, archived: bool) -> dict[str, object]:
+    """Offer to put a thing away or, when it is ``archived``, to take it out again."""
+    if archived:
+        return post_button(context, f"{url}?back", "Take out again")
+    return post_button(context, url, "Put away")
+
+
 # --- forms -------------------------------------------------------------------------------------
 
 

@@ -1,0 +1,83 @@
+"""What several pages about blends and recipes say or draw the same way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from coupage.panel import Belief, Beliefs
+from coupage.units import show_share
+from coupage.web.blends.costs import Costs
+from coupage.web.blends.models import Recipe
+from coupage.web.blends.serving import Served, serve, shares_of
+from coupage.web.coffees.models import Approach
+from coupage.web.common.charts import ProfileChart, ProfileRow
+
+__all__ = [
+    "TONES",
+    "chance_said",
+    "cost_said",
+    "joined",
+    "made_of",
+    "parts_of",
+    "profiles",
+    "said",
+    "served",
+]
+
+TONES = {"trial": "quiet", "approved": "attention", "in service": "action", "retired": "quiet"}
+
+
+def said(approach: Approach) -> str:
+    """Name a component inside a sentence, where a comma would run into the next one."""
+    return f"{approach.lot.name} ({approach.name})"
+
+
+def made_of(shares: Iterable[tuple[Approach, int]]) -> str:
+    """Say proportions: ``45 % Amber Ridge (light), 40 % ... and 15 % Birch Fall (long)``."""
+    return joined([f"{show_share(ppm)} {said(approach)}" for approach, ppm in shares])
+
+
+def parts_of(recipe: Recipe) -> list[tuple[Approach, int]]:
+    """Return the components of a stored recipe with their parts per million, largest first."""
+    return [(share.approach, share.share_ppm) for share in recipe.shares.all()]
+
+
+def joined(parts: list[str]) -> str:
+    """Join words as a sentence does."""
+    return " and ".join([", ".join(parts[:-1]), parts[-1]]) if len(parts) > 1 else "".join(parts)
+
+
+def served(recipe: Recipe, beliefs: Beliefs | None) -> Served | None:
+    """Hold a recipe against the brief of its blend; None where there is none or no belief."""
+    if recipe.blend.brief is None:
+        return None
+    return serve(recipe.blend.brief, beliefs, shares_of(recipe))
+
+
+def chance_said(found: Served | None) -> str:
+    return f"{100 * found.chance:.0f} %" if found else "–"
+
+
+def cost_said(recipe: Recipe, costs: Costs) -> str:
+    card = costs.of(recipe)
+    return f"{card.coffee:.2f}" if card else "–"
+
+
+def profiles(
+    drawn: list[tuple[str, dict[str, Belief]]],
+    ranges: dict[str, tuple[float | None, float | None]],
+) -> ProfileChart:
+    """Draw named profiles beside each other, with the wanted ranges behind them."""
+    attributes = list(drawn[0][1])
+    return ProfileChart(
+        rows=tuple(
+            ProfileRow(
+                attribute,
+                tuple(profile.get(attribute) for _, profile in drawn),
+                wanted=ranges.get(attribute, (None, None)),
+            )
+            for attribute in attributes
+        ),
+        series=tuple(name for name, _ in drawn),
+        caption="Believed taste against the brief" if ranges else "Believed taste",
+    )
