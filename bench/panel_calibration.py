@@ -93,9 +93,10 @@ def positions(tables: int, seed: int, attributes: int = 10) -> dict[str, np.ndar
     """Where each truth fell in its posterior, 0 to 1; uniform when the beliefs are calibrated."""
     rng = np.random.default_rng(seed)
     found: dict[str, list[float]] = {}
-    for _ in range(tables // attributes):
+    for number in range(tables // attributes):
         made = simulate(rng, attributes)
-        beliefs = fit(made["ratings"], made["samples"], priors=PRIORS)
+        # A seed of its own for each, or one set of draws would repeat its noise in every table.
+        beliefs = fit(made["ratings"], made["samples"], priors=PRIORS, seed=number)
         for k, (truth, part) in enumerate(zip(made["truth"], beliefs.parts, strict=True)):
             where = {
                 name: beliefs.chance_between(np.array([x]), f"q{k}", -np.inf, truth[name])[0]
