@@ -24,6 +24,7 @@ __all__ = ["Outcome", "Program"]
 
 Floats = NDArray[np.float64]
 Columns = NDArray[np.intp]
+_WEIGHT = 3.0  # of an earlier count while it is in the objective
 _SLACK = 1e-4  # how far a later goal may give up an earlier one: 0.1 g, or no whole batch
 
 
@@ -105,21 +106,59 @@ class Program:
         worst = 0.0
         for number, goal in enumerate(goals):
             left = ends - perf_counter()
-            result = self._solve_one(goal, kept, gap, max(left, 0.01))
-            if result.x is not None:
-                best = np.asarray(result.x)
+            x, bound, out_of_time = self._meet(goal, kept, best, gap, max(left, 0.01))
+            if x is not None:
+                best = x
             elif best is None:
-                status = "stopped" if result.status == 1 else "impossible"
-                return Outcome(status, None, np.inf, ())
+                return Outcome("stopped" if out_of_time else "impossible", None, np.inf, ())
             # Without a better one in time, the plan that met the earlier goals stands.
             value = float(goal @ best)
             values.append(value)
-            worst = max(worst, _relative_gap(value, result.mip_dual_bound))
+            worst = max(worst, _relative_gap(value, bound))
             kept.append((goal, value + _SLACK))
             if progress is not None:
                 progress(number, value, worst)
         status = "optimal" if worst <= gap else "stopped"
         return Outcome(status, best, worst, tuple(values))
+
+    def _meet(
+        self,
+        goal: Floats,
+        kept: list[tuple[Floats, float]],
+        best: Floats | None,
+        gap: float,
+        seconds: float,
+    ) -> tuple[Floats | None, float | None, bool]:
+        """Solution, proven bound, and whether time ran out, for one goal under the earlier ones.
+
+        An earlier count (batches) held as a limit leaves the search almost no plan to start from.
+        So it is first put into the objective with a weight. When the answer keeps to the earlier
+        value all the same, it is the one that was sought: any other plan that keeps to it would
+        weigh less if it were better. Else the limit is set after all.
+        """
+        ends = perf_counter() + seconds
+        counts = [(g, most) for g, most in kept if self._counts(g)] if self._counts(goal) else []
+        bound = None
+        if counts and best is not None:
+            reached = sum(float(np.floor(most)) for _, most in counts)
+            weighed = goal + _WEIGHT * np.sum([g for g, _ in counts], axis=0)
+            others = [(g, most) for g, most in kept if not self._counts(g)]
+            fine = 0.5 / max(float(weighed @ best), 1.0)  # whole numbers: half of one is proof
+            result = self._solve_one(weighed, others, fine, 0.6 * seconds)
+            if result.mip_dual_bound is not None and np.isfinite(result.mip_dual_bound):
+                bound = float(np.ceil(result.mip_dual_bound - _SLACK)) - _WEIGHT * reached
+            if result.x is not None and all(g @ result.x <= most for g, most in counts):
+                if result.status == 0 or goal @ result.x < goal @ best - 0.5:
+                    return np.asarray(result.x), bound, result.status == 1
+        result = self._solve_one(goal, kept, gap, max(ends - perf_counter(), 0.01))
+        proven = [b for b in (bound, result.mip_dual_bound) if b is not None and np.isfinite(b)]
+        x = None if result.x is None else np.asarray(result.x)
+        return x, max(proven, default=None), result.status == 1
+
+    def _counts(self, goal: Floats) -> bool:
+        """Whether a goal is a sum of whole numbers."""
+        used = goal != 0
+        return bool(np.asarray(self.whole)[used].all() and (goal[used] % 1 == 0).all())
 
     def _solve_one(
         self, goal: Floats, kept: list[tuple[Floats, float]], gap: float, seconds: float

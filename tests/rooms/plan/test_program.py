@@ -117,3 +117,15 @@ def test_no_solution_is_said() -> None:
     x = program.add((1,), 1)
     program.row((x, 1.0), at_least=2)
     assert program.solve([program.vector((x, 1.0))], gap=0, seconds=5).status == "impossible"
+
+
+def test_an_earlier_count_is_kept_even_where_giving_it_up_would_pay() -> None:
+    """One more of x would save four of y: weighed 3 to 1 that looks good, but x comes first."""
+    program = Program()
+    x, y = program.add((1,), 5, whole=True), program.add((1,), 9, whole=True)
+    program.row((x, 4.0), (y, 1.0), at_least=9)
+    outcome = program.solve(
+        [program.vector((x, 1.0)), program.vector((y, 1.0))], gap=0.0, seconds=5
+    )
+    assert outcome.values == pytest.approx((0, 9))
+    assert (outcome.status, outcome.gap) == ("optimal", 0.0)
