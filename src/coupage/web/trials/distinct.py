@@ -2,7 +2,8 @@
 
 Theory likes to repeat what it knows least. Two cups of one sample share its roast batches, though,
 so a repeat teaches less than the criterion believes; and a roaster who asks for one repeat wants
-one. Repeats too many are therefore exchanged for blends that are not on the table yet.
+one. Repeats too many are therefore exchanged for blends that differ from all others on the table
+by more than a spoonful.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from coupage.mixture.terms import Order
 __all__ = ["Aim", "with_few_repeats"]
 
 Floats = npt.NDArray[np.float64]
+_APART = 0.15  # of the cup, in at least one coffee; less where the limits leave no such blend
 _PASSES = 4
 _GAIN = 1e-9
 
@@ -106,5 +108,12 @@ def _again(points: Floats) -> list[int]:
 
 
 def _unused(points: Floats, listed: Floats) -> Floats:
-    taken = {tuple(row) for row in np.round(points, 9).tolist()}
-    return listed[[tuple(row) not in taken for row in np.round(listed, 9).tolist()]]
+    """Listed blends that differ from all on the table, by much where there are such."""
+    distance = np.full(len(listed), np.inf)
+    for point in points:
+        distance = np.minimum(distance, np.abs(listed - point).max(axis=1))
+    for apart in (_APART, _APART / 2, _GAIN):
+        free = listed[distance >= apart - _GAIN / 2]
+        if len(free):
+            return free
+    return listed[:0]

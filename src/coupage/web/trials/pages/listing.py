@@ -31,6 +31,7 @@ class PlanRow:
 @dataclass(frozen=True, slots=True)
 class PlansPage:
     plans: Listing[PlanRow]
+    none_yet: bool
 
 
 def plans_page(request: Request) -> PlansPage:
@@ -60,7 +61,7 @@ def plans_page(request: Request) -> PlansPage:
             ),
         ),
     )
-    return PlansPage(plans.map(_row))
+    return PlansPage(plans.map(_row), not plans.found and not Plan.objects.exists())
 
 
 def _row(plan: Plan) -> PlanRow:
