@@ -147,9 +147,9 @@ class Program:
             result = self._solve_one(weighed, others, fine, 0.6 * seconds)
             if result.mip_dual_bound is not None and np.isfinite(result.mip_dual_bound):
                 bound = float(np.ceil(result.mip_dual_bound - _SLACK)) - _WEIGHT * reached
-            if result.x is not None and all(g @ result.x <= most for g, most in counts):
-                if result.status == 0 or goal @ result.x < goal @ best - 0.5:
-                    return np.asarray(result.x), bound, result.status == 1
+            keeps = result.x is not None and all(g @ result.x <= most for g, most in counts)
+            if keeps and (result.status == 0 or goal @ result.x < goal @ best - 0.5):
+                return np.asarray(result.x), bound, result.status == 1
         result = self._solve_one(goal, kept, gap, max(ends - perf_counter(), 0.01))
         proven = [b for b in (bound, result.mip_dual_bound) if b is not None and np.isfinite(b)]
         x = None if result.x is None else np.asarray(result.x)
