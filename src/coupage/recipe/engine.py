@@ -38,6 +38,8 @@ _REPORT = 4_000_000
 _GROUP = 4_096
 # A lattice of more compositions is looked at through the cells of one with this many steps.
 _FINE, _COARSE = 20_000, 20
+# Compositions of one cup at a time: few enough that their monomials stay in the cache.
+_COLUMNS = 6_144
 _SEED_CUPS = 16
 # When the loose bound keeps more than this share, it is mostly left out.
 _WASTE = 0.5
@@ -177,8 +179,8 @@ class Engine:
                 self._block(group[some], start + some, here, lattice)
             else:
                 columns = self._fine(k, here)
-                for at in range(0, len(columns), _CELLS):
-                    part = lattice.take(columns[at : at + _CELLS])
+                for at in range(0, len(columns), _COLUMNS):
+                    part = lattice.take(columns[at : at + _COLUMNS])
                     self._block(group[some], start + some, here, part)
         return len(group) * lattice.total
 
@@ -194,14 +196,18 @@ class Engine:
         return [event.outlook(group, np.asarray(needed) - _SLACK) for event in self.events]
 
     def _fine(self, k: int, outlooks: list[Outlook]) -> Ints:
-        """Compositions of one cup in the cells of a coarser lattice that can hold a good one."""
+        """Compositions of one cup with means in every window, found through coarser cells."""
         coarse = cells(k, self.limits.parts, self.limits.least, _COARSE)
         chosen = np.ones(coarse.degree2.shape[1], dtype=bool)
         for outlook in outlooks:
             mean = (outlook.mean @ coarse.degree2)[0]
             slack = coarse.radius * steepest(outlook.mean, k)[0] + _SLACK
             chosen &= (mean >= outlook.low[0, 0] - slack) & (mean <= outlook.high[0, 0] + slack)
-        return coarse.members(chosen)
+        columns = coarse.members(chosen)
+        for outlook in outlooks:
+            mean = (outlook.mean @ self._lattice(k).degree2[:, columns])[0]
+            columns = columns[(mean >= outlook.low[0, 0]) & (mean <= outlook.high[0, 0])]
+        return columns
 
     # --- a block ---------------------------------------------------------------------------------
 

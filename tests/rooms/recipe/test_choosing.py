@@ -155,7 +155,7 @@ def test_fine_steps_through_cells_are_as_exact(seed: int, monkeypatch: pytest.Mo
     plain = search(wanted, beliefs, step=0.02)
     monkeypatch.setattr(engine, "_FINE", 40)
     monkeypatch.setattr(engine, "_COARSE", 10)
-    monkeypatch.setattr(engine, "_CELLS", 100)
+    monkeypatch.setattr(engine, "_COLUMNS", 100)
     through_cells = search(wanted, beliefs, step=0.02)
     assert through_cells.choices == plain.choices
     points = Region(beliefs.components).grid(0.02)
