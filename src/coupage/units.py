@@ -37,6 +37,8 @@ GRAMS_PER_KG = Decimal(1000)
 GRAMS_PER_LB = Decimal("453.59237")
 GRAMS_PER_OZ = GRAMS_PER_LB / 16
 PPM = 1_000_000
+_LONGEST_NUMBER = 100
+_MOST_DIGITS = 30
 
 _GRAMS: dict[MassUnit, Decimal] = {
     "kg": GRAMS_PER_KG,
@@ -55,13 +57,17 @@ def parse_number(text: str, what: str = "number") -> Decimal:
     Raises
     ------
     InputError
-        When the text is not a finite number.
+        When the text is not a finite number, or one that no scale or price ever shows: beyond
+        30 digits before the point or after it. ``1e999999999`` is short to type, and writing it
+        out would take all memory.
 
     Examples
     --------
     >>> parse_number("14,2"), parse_number("1.250,5"), parse_number("1,250.5")
     (Decimal('14.2'), Decimal('1250.5'), Decimal('1250.5'))
     """
+    if len(text) > _LONGEST_NUMBER:
+        raise InputError(f"{what}: {text[:20]!r}... is too long for a number; write it like 14.2")
     plain = "".join(text.split()).replace("'", "").replace("’", "").replace("−", "-")
     if "," in plain and "." in plain:
         thousands = "," if plain.rfind(",") < plain.rfind(".") else "."
@@ -76,7 +82,10 @@ def parse_number(text: str, what: str = "number") -> Decimal:
         raise InputError(f"{what}: {text!r} is not a number; write it like 14.2 or 14,2") from None
     if not number.is_finite():
         raise InputError(f"{what}: {text!r} is not a finite number; write it like 14.2")
-    return number
+    if number and abs(number.adjusted()) >= _MOST_DIGITS:
+        raise InputError(f"{what}: {text!r} is out of all measure; write it like 14.2")
+    # Nought comes in many writings ("-0", "0e999999999"); one of them is enough.
+    return number or Decimal(0)
 
 
 def grams(amount: Decimal | int | str, unit: MassUnit = "kg") -> int:

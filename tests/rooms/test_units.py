@@ -51,6 +51,23 @@ def test_what_is_no_number_is_refused_with_what_was_typed(typed: str) -> None:
     assert repr(typed) in str(refusal.value)
 
 
+@pytest.mark.parametrize("typed", ["1e999999999", "-1E+31", "1e-999999999", "1" + "0" * 30])
+def test_a_number_out_of_all_measure_is_refused(typed: str) -> None:
+    with pytest.raises(InputError, match="out of all measure"):
+        parse_number(typed)
+
+
+def test_a_number_of_a_million_digits_is_refused_unread() -> None:
+    with pytest.raises(InputError, match="too long") as refusal:
+        parse_number("9" * 1_000_000, "charge")
+    assert len(str(refusal.value)) < 200
+
+
+@pytest.mark.parametrize("typed", ["0", "-0", "0e999999999", "0,000"])
+def test_nothing_is_plainly_nothing(typed: str) -> None:
+    assert str(parse_number(typed)) == "0"
+
+
 def test_an_unknown_unit_is_refused() -> None:
     with pytest.raises(InputError, match="stone"):
         grams(1, "stone")  # type: ignore[arg-type]

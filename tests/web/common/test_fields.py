@@ -62,10 +62,11 @@ def test_shares_shown_and_sent_back_are_the_same_shares(ppm: int) -> None:
         (NumberField(above=0), "0", "more than 0"),
         (NumberField(places=1), "1.25", "more than 1 digits"),
         (NumberField(), "four", "'four' is not a number"),
-        (NumberField(), "nan", "not a number"),
-        (NumberField(), "1e999999999", "too large"),
+        (NumberField(), "nan", "not a finite number"),
+        (NumberField(), "1e999999999", "out of all measure"),
         (MassField(), "1e16", "too large"),
-        (NumberField(), "1e-999999999", "more digits"),
+        (NumberField(), "1e-999999999", "out of all measure"),
+        (NumberField(), "1e-20", "more digits"),
         (PercentField(), "101", "at most 100"),
         (PercentField(), "-1", "at least 0"),
     ],
@@ -165,3 +166,11 @@ def test_a_form_box_sends_files_when_it_has_some_and_holds_the_token() -> None:
     assert 'href="/x/"' in html
     assert "data-guard" in html
     assert "enctype" not in template.render({"form": Lot(), "csrf_token": "abc"})
+
+
+@pytest.mark.parametrize(
+    ("kept", "shown"),
+    [("7.7500", "7.75"), ("5.20", "5.2"), ("3.0", "3"), ("100", "100"), ("0.900", "0.9")],
+)
+def test_a_stored_number_is_shown_without_the_zeros_of_its_column(kept: str, shown: str) -> None:
+    assert NumberField().prepare_value(Decimal(kept)) == shown

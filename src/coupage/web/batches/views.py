@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from coupage.errors import InputError
 from coupage.web.batches import actions, forms, pages
 from coupage.web.batches.models import Batch, Machine
-from coupage.web.common.feedback import both_ways, done
+from coupage.web.common.feedback import both_ways, done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of, stale
 from coupage.web.people.access import needs
@@ -99,7 +99,7 @@ def judge(request: Request, pk: int) -> HttpResponse:
                 batch=batch, by=request.user, at=timezone.now(), **form.cleaned_data
             )
         except InputError as problem:
-            form.add_error("reason", f"{problem}.".capitalize())
+            form.add_error("reason", sentence(problem))
         else:
             done(request, f"{batch}: {form.cleaned_data['verdict']}.")
             return redirect("today") if "today" in request.GET else redirect("batches:batch", pk)

@@ -184,10 +184,10 @@ class ShareFormSet(forms.BaseFormSet):  # type: ignore[type-arg]
             raise ValidationError(f"{', '.join(sorted(twice))} stands here twice; add it up.")
         total = sum(shares.values())
         if total != PPM:
-            off = show_share(abs(PPM - total))
+            off = f"{show_share(abs(PPM - total), 4).removesuffix(' %').rstrip('0').rstrip('.')} %"
             raise ValidationError(
-                f"The shares add up to {show_share(total)}: {off} "
-                f"{'are missing' if total < PPM else 'too much'}."
+                f"The shares must add up to 100 %; {off} "
+                f"{'are missing' if total < PPM else 'are too much'}."
             )
 
     def shares(self) -> dict[Approach, int]:

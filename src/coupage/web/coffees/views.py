@@ -11,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from coupage.errors import InputError
 from coupage.web.coffees import actions, forms, pages
 from coupage.web.coffees.models import Approach, Lot
-from coupage.web.common.feedback import done
+from coupage.web.common.feedback import done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of, stale
 from coupage.web.people.access import needs
@@ -114,7 +114,7 @@ def enter_stock(request: Request, pk: int) -> HttpResponse:
         try:
             actions.enter_stock(lot=lot, by=request.user, at=timezone.now(), **form.cleaned_data)
         except InputError as problem:
-            form.add_error("mass_g", f"{problem}.")
+            form.add_error("mass_g", sentence(problem))
         else:
             done(request, f"The stock of {lot.name} is entered.")
             return redirect("coffees:lot", pk)

@@ -10,7 +10,7 @@ from django.shortcuts import redirect
 
 from coupage.errors import InputError
 
-__all__ = ["both_ways", "done", "not_done"]
+__all__ = ["both_ways", "done", "not_done", "sentence"]
 
 
 def done(request: HttpRequest, text: str, *, undo: str = "") -> None:
@@ -21,6 +21,12 @@ def done(request: HttpRequest, text: str, *, undo: str = "") -> None:
 def not_done(request: HttpRequest, text: str) -> None:
     """Say that something was not done, and why."""
     messages.warning(request, text)
+
+
+def sentence(problem: Exception) -> str:
+    """Return what an error says as a sentence; the names in it keep their capitals."""
+    said = str(problem)
+    return f"{said[:1].upper()}{said[1:]}."
 
 
 def both_ways(
@@ -39,7 +45,7 @@ def both_ways(
     try:
         deed(away)
     except InputError as problem:
-        not_done(request, f"{problem}.")
+        not_done(request, sentence(problem))
     else:
         undo = request.path + ("?back" if away else "")
         done(request, f"{there if away else back}.", undo=undo)

@@ -96,6 +96,7 @@ class Listing(Generic[R]):
     filters: tuple[Filter, ...]
     path: str
     kept: tuple[tuple[str, str], ...] = ()
+    bare: bool = False  # nothing there at all, whatever is searched or chosen
 
     @classmethod
     def of(
@@ -150,7 +151,7 @@ class Listing(Generic[R]):
         pages = max(1, -(-found // size))
         number = min(max(1, _whole(asked.get("page", "1"))), pages)
         return Listing(
-            rows=list(ordered[(number - 1) * size : number * size]),
+            rows=list(ordered[(number - 1) * size : number * size]) if found else [],
             found=found,
             number=number,
             size=size,
@@ -163,6 +164,7 @@ class Listing(Generic[R]):
             filters=tuple(filters),
             path=request.path,
             kept=tuple((key, asked[key]) for key in keep if key in asked),
+            bare=not found and not queryset.exists(),
         )
 
     def map(self, show: Callable[[R], S]) -> Listing[S]:
@@ -184,13 +186,8 @@ class Listing(Generic[R]):
 
     @property
     def narrowed(self) -> bool:
-        """Whether a search or a chip hides rows."""
-        return bool(self.search or any(self.chosen.values()))
-
-    @property
-    def bare(self) -> bool:
-        """Whether there is nothing at all, as far as one can tell without asking again."""
-        return self.found == 0 and not self.narrowed
+        """Whether a search or a chip that was chosen hides rows."""
+        return bool(self.search or any(self.chosen[f.key] != f.default for f in self.filters))
 
     def url(self, **changes: str) -> str:
         """Return the address of this list with some of ``q``, ``sort``, ``page`` or chips changed.

@@ -15,6 +15,7 @@ from django.db.models import F
 from django.http import HttpRequest
 
 from coupage.errors import InputError
+from coupage.web.common.feedback import sentence
 
 __all__ = ["StaleError", "differing", "revision_of", "stale", "take_revision"]
 
@@ -52,7 +53,7 @@ def stale(
 ) -> dict[str, object]:
     """Return what a page needs when somebody else saved first: both versions, side by side."""
     return {
-        "problem": f"{problem}.",
+        "problem": sentence(problem),
         "differing": differing(typed, saved),
         "revision": thing.revision,
     }

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_safe
 
 from coupage.errors import InputError
-from coupage.web.common.feedback import done
+from coupage.web.common.feedback import done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.people import actions, forms, history, queries
 from coupage.web.people.access import anyone, needs
@@ -119,7 +119,7 @@ def change(request: Request, pk: int) -> HttpResponse:
                 person=person, by=request.user, at=timezone.now(), **form.cleaned_data
             )
         except InputError as problem:
-            form.add_error("role", f"{problem}.")
+            form.add_error("role", sentence(problem))
         else:
             done(request, f"{person.name} is changed.")
             return redirect("people:index")

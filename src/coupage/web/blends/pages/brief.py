@@ -16,6 +16,7 @@ from coupage.web.blends.models import Blend, Brief, Want
 from coupage.web.blends.pages.parts import chance_said
 from coupage.web.blends.serving import Served, room_brief, serve, shares_of, want_text
 from coupage.web.common.charts import ProfileChart, ProfileRow
+from coupage.web.common.feedback import sentence
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, stale
@@ -97,7 +98,7 @@ def brief_page(pk: int, currency: str) -> BriefPage:
     try:
         room_brief(brief)
     except InputError as error:
-        problem = f"{error}."
+        problem = sentence(error)
     beliefs = beliefs_now()
     blends = list(queries.blends().filter(brief=brief, archived=False))
     recipes = {blend: queries.recipe_in_service(blend) for blend in blends}

@@ -20,6 +20,7 @@ from coupage.web.blends.serving import WantChance, room_brief, serve, shares_of
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches, lots
 from coupage.web.common.charts import Composition, Part, ProfileChart
+from coupage.web.common.feedback import sentence
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import component_name
 
@@ -73,9 +74,9 @@ def choice_page(
     try:
         found = _search(brief, beliefs, list(candidates), step)
     except InfeasibleError as error:
-        return _nothing(f"{error}.", error.clashing)
+        return _nothing(sentence(error), error.clashing)
     except InputError as error:
-        return _nothing(f"{error}.")
+        return _nothing(sentence(error))
     return _Answer(brief, beliefs, candidates, currency).page(found)
 
 

@@ -9,7 +9,7 @@ from typing import Any
 
 from coupage.errors import FileProblem
 from coupage.sheets import Column, Layout, Table
-from coupage.units import PPM, show_share
+from coupage.units import PPM, show_share, whole_shares
 from coupage.web.blends import actions, queries
 from coupage.web.blends.models import Blend
 from coupage.web.coffees.models import Approach
@@ -17,6 +17,9 @@ from coupage.web.coffees.queries import approaches
 from coupage.web.common.doors import numbered, rows_said
 from coupage.web.common.exchange import Exchange, Plan
 from coupage.web.people.models import Person
+
+# Thirds written with six digits or more still mean a whole.
+_ROUNDING = Decimal("0.000001")
 
 
 def recipes_layout() -> Layout:
@@ -76,14 +79,14 @@ def _plan_recipes(table: Table) -> Plan:
                 )
             if row["share"] <= 0:
                 problems.append(FileProblem(number, "share", "must be more than 0 %"))
-        total = sum(int(row["share"] * PPM) for _, row in rows)
-        if total != PPM:
+        total = sum(row["share"] for _, row in rows)
+        if abs(total - 1) > _ROUNDING:
             problems.append(
                 FileProblem(
                     at,
                     "share",
-                    f"the shares of {blend}, version {version}, add up to {show_share(total)}; "
-                    "they must add up to 100 %",
+                    f"the shares of {blend}, version {version}, add up to "
+                    f"{show_share(int(total * PPM))}; they must add up to 100 %",
                 )
             )
     return Plan(
@@ -101,9 +104,13 @@ def _apply_recipes(table: Table, *, by: Person, at: dt.datetime) -> str:
         )
         actions.add_recipe(
             blend=blend,
-            shares={
-                components[row["lot"], row["approach"]]: int(row["share"] * PPM) for _, row in rows
-            },
+            shares=dict(
+                zip(
+                    (components[row["lot"], row["approach"]] for _, row in rows),
+                    whole_shares([float(row["share"]) for _, row in rows]),
+                    strict=True,
+                )
+            ),
             reason=rows[0][1]["reason"],
             by=by,
             at=at,

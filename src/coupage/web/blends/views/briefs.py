@@ -14,7 +14,7 @@ from coupage.web.blends.models import Blend, Brief, Want
 from coupage.web.blends.pages.brief import brief_page, briefs_page, stale_brief
 from coupage.web.blends.pages.choose import choice_page
 from coupage.web.coffees.models import Approach
-from coupage.web.common.feedback import done, not_done
+from coupage.web.common.feedback import done, not_done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
 from coupage.web.people.access import needs
@@ -53,7 +53,7 @@ def add_brief(request: Request) -> HttpResponse:
                 at=timezone.now(),
             )
         except InputError as problem:
-            form.add_error(None, f"{problem}.".capitalize())
+            form.add_error(None, sentence(problem))
         else:
             done(request, f"{made.name} is written.")
             return redirect("blends:brief", made.pk)
@@ -81,7 +81,7 @@ def change_brief(request: Request, pk: int) -> HttpResponse:
         except StaleError as problem:
             page |= stale_brief(form, rows, problem, pk, roastery().currency)
         except InputError as problem:
-            form.add_error(None, f"{problem}.".capitalize())
+            form.add_error(None, sentence(problem))
         else:
             done(request, f"{brief.name} is changed.")
             return redirect("blends:brief", pk)
@@ -144,7 +144,7 @@ def take_choice(request: Request, pk: int) -> HttpResponse:
             at=timezone.now(),
         )
     except InputError as problem:
-        not_done(request, f"{problem}.".capitalize())
+        not_done(request, sentence(problem))
         return redirect(f"{reverse('blends:choose', args=[pk])}?{request.GET.urlencode()}")
     done(request, f"{recipe} is a trial now.")
     return redirect("blends:recipe", recipe.pk)

@@ -16,7 +16,7 @@ from coupage.web.blends import actions, forms, queries
 from coupage.web.blends.models import Blend, Recipe
 from coupage.web.blends.pages.recipe import recipe_page, stale_recipe
 from coupage.web.blends.pages.weigh import weigh_sheet
-from coupage.web.common.feedback import done
+from coupage.web.common.feedback import done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
 from coupage.web.people.access import needs
@@ -90,7 +90,7 @@ def change_recipe(request: Request, pk: int) -> HttpResponse:
         except StaleError as problem:
             page |= stale_recipe(form, shares, problem, pk)
         except InputError as problem:
-            form.add_error(None, f"{problem}.")
+            form.add_error(None, sentence(problem))
         else:
             done(request, f"{recipe} is changed.")
             return redirect("blends:recipe", pk)
@@ -157,7 +157,7 @@ def _step(
         try:
             action(recipe=recipe, by=request.user, at=timezone.now(), **form.cleaned_data)
         except InputError as problem:
-            form.add_error(None, f"{problem}.")
+            form.add_error(None, sentence(problem))
         else:
             done(request, f"{recipe} {after}.")
             return redirect("blends:recipe", pk)
@@ -188,7 +188,7 @@ def weighing(request: Request, pk: int) -> HttpResponse:
                 unit=unit,
             )
         except InputError as problem:
-            form.add_error("resolution", f"{problem}.".capitalize())
+            form.add_error("resolution", sentence(problem))
     template = "blends/weighing_sheet.html" if page["sheet"] else "blends/weighing.html"
     return render(request, template, page)
 
@@ -217,7 +217,7 @@ def make_sample(request: Request, pk: int) -> HttpResponse:
         except ValidationError as problem:
             form.add_error("label", problem.messages[0])
         except InputError as problem:
-            form.add_error(None, f"{problem}.".capitalize())
+            form.add_error(None, sentence(problem))
         else:
             done(request, f"{sample.label} can be put on a table.")
             return redirect("cuppings:index")
