@@ -15,6 +15,7 @@ __all__ = ["COMMANDS", "main", "parser_of"]
 COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("coupage.cli.run", "serve the program on this machine"),
     "demo": ("coupage.cli.demo", "load or refresh the demo roastery"),
+    "design": ("coupage.cli.design", "say which blends to cup next; needs no database"),
     "analyse": ("coupage.cli.analyse", "say what ratings in a file mean; needs no database"),
     "import": ("coupage.cli.importing", "read a table from CSV or XLSX into the database"),
     "export": ("coupage.cli.exporting", "write a table of the database as CSV or XLSX"),

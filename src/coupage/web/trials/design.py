@@ -35,7 +35,7 @@ from coupage.web.blends.serving import room_brief
 from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.columns import component_name
 from coupage.web.trials import groups
-from coupage.web.trials.distinct import Aim, with_few_repeats
+from coupage.web.trials.distinct import Aim, distinct, with_repeats
 from coupage.web.trials.models import Plan, PlanCoffee, PlanGroup
 
 __all__ = ["LONGEST_S", "Asked", "Found", "Room", "Shares"]
@@ -286,13 +286,14 @@ class Room:
         if not hurried:
             full = self._search(None)
             trials = full if full.value < trials.value else trials
-        points = with_few_repeats(
+        aim = self._aim()
+        points = distinct(
             trials.points,
-            plan.repeats,
             candidates(self.region, self.step, np.random.default_rng(0)),
-            self._aim(),
+            aim,
             fixed=() if trials.reference is None else (trials.reference,),
         )
+        points = with_repeats(points, plan.repeats, aim)
         rows = tuple(tuple(whole_shares(row.tolist())) for row in np.clip(points, 0, 1))
         return Found(rows, hurried)
 
@@ -313,12 +314,11 @@ class Room:
         plan = self.asked.plan
         return choose_trials(
             self.region,
-            plan.samples,
+            plan.samples - plan.repeats,
             plan.order,  # type: ignore[arg-type]
             plan.purpose,  # type: ignore[arg-type]
             prior_precision=None if self.doubt else self.prior,
             step=self.step,
-            repeats=plan.repeats,
             reference=None if self.reference is None else np.array(self.reference) / PPM,
             doubt=self.doubt,
             starts=starts,

@@ -1,4 +1,4 @@
-"""No more hidden repeats than were asked for.
+"""As many hidden repeats as were asked for, and no more.
 
 Theory likes to repeat what it knows least. Two cups of one sample share its roast batches, though,
 so a repeat teaches less than the criterion believes; and a roaster who asks for one repeat wants
@@ -17,7 +17,7 @@ import numpy.typing as npt
 from coupage.mixture import model_matrix
 from coupage.mixture.terms import Order
 
-__all__ = ["Aim", "with_few_repeats"]
+__all__ = ["Aim", "distinct", "with_repeats"]
 
 Floats = npt.NDArray[np.float64]
 _APART = 0.15  # of the cup, in at least one coffee; less where the limits leave no such blend
@@ -50,15 +50,13 @@ class Aim:
         return total
 
 
-def with_few_repeats(
-    points: Floats, repeats: int, listed: Floats, aim: Aim, *, fixed: Sequence[int] = ()
-) -> Floats:
-    """Return blends (n, q) of which at most ``repeats`` come again, if the list has enough others.
+def distinct(points: Floats, listed: Floats, aim: Aim, *, fixed: Sequence[int] = ()) -> Floats:
+    """Return blends (n, q) that all differ, as far as the list has others.
 
     Parameters
     ----------
     points : (n, q)
-        Blends of which too many may be the same; not changed.
+        Blends of which some may be the same; not changed.
     listed : (c, q)
         Blends that may come in.
     fixed
@@ -66,15 +64,25 @@ def with_few_repeats(
     """
     points = points.copy()
     while True:
-        again = [i for i in _again(points) if i not in fixed]
+        again = [i for i in _again(points, fixed) if i not in fixed]
         free = _unused(points, listed)
-        if len(_again(points)) <= repeats or not again or not len(free):
+        if not again or not len(free):
             break
         row, came, _ = min((_best(points, i, free, aim) for i in again), key=lambda b: b[2])
         points[row] = came
     for _ in range(_PASSES):
         if not _exchange(points, listed, aim, set(fixed)):
             break
+    return points
+
+
+def with_repeats(points: Floats, count: int, aim: Aim) -> Floats:
+    """Add so many repeats, each of the blend that tells most, none twice before all came once."""
+    left: list[int] = []
+    for _ in range(count):
+        left = left or list(range(len(points)))
+        values = aim.with_one_more(points, points[left])
+        points = np.concatenate([points, points[[left.pop(int(np.argmin(values)))]]])
     return points
 
 
@@ -99,11 +107,13 @@ def _best(points: Floats, row: int, free: Floats, aim: Aim) -> tuple[int, Floats
     return row, free[best], float(values[best])
 
 
-def _again(points: Floats) -> list[int]:
+def _again(points: Floats, fixed: Sequence[int]) -> list[int]:
+    """Rows that repeat another; of a pair with a fixed row the other one."""
+    order = sorted(range(len(points)), key=lambda i: (i not in fixed, i))
     return [
         i
-        for i in range(1, len(points))
-        if (np.abs(points[:i] - points[i]).max(axis=1) < 1e-9).any()
+        for k, i in enumerate(order)
+        if k and (np.abs(points[order[:k]] - points[i]).max(axis=1) < _GAIN).any()
     ]
 
 
