@@ -23,8 +23,8 @@ from tests.browser.program import Program, running  # noqa: E402
 
 PICTURES = ROOT / "docs" / "pictures"
 MOST_BYTES = 200_000
-# A4 at 96 dots to the inch.
-PAPER: dict[str, Any] = {"viewport": {"width": 794, "height": 1123}}
+# Wide enough for a sheet of A4 at 96 dots to the inch, which is 794 wide.
+PAPER: dict[str, Any] = {"viewport": {"width": 900, "height": 1300}}
 TABLE = "Ropewalk, how much canephora"
 OPEN = "This week's batches"
 BRIEF = "Ropewalk carries in milk"
@@ -86,7 +86,7 @@ def weighing(page: Page) -> None:
     recipe(page)
     page.get_by_role("link", name="Weighing sheet").click()
     page.get_by_label("How much blend").fill("24")
-    page.get_by_label("In how many lifts").fill("2")
+    page.get_by_label("In how many loads").fill("2")
     page.get_by_role("button", name="Make the sheet").click()
     ready(page)
 
@@ -141,10 +141,12 @@ def take(browser: Browser, program: Program, shot: Shot) -> None:
         page.get_by_role("main").get_by_role("button", name="Sign in").click()
         page.wait_for_url("**/")
         shot.way(page)
-        if shot.paper:
-            page.emulate_media(media="print")
         page.evaluate("document.activeElement?.blur(); scrollTo(0, 0)")
-        page.screenshot(path=PICTURES / f"{shot.name}.png")
+        place = PICTURES / f"{shot.name}.png"
+        if shot.paper:
+            page.locator("article.sheet").screenshot(path=place)
+        else:
+            page.screenshot(path=place)
     finally:
         context.close()
 
