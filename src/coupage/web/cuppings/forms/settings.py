@@ -138,7 +138,8 @@ _StepFormSet = forms.formset_factory(StepForm, formset=StepFormSet, extra=3, max
 def step_forms(steps: Sequence[ProtocolStep] = (), data: Any = None) -> StepFormSet:
     """Return one row per step and a few empty ones."""
     initial = [{"name": s.name, "at_s": s.at_s, "caution": s.caution} for s in steps]
-    return cast(StepFormSet, _StepFormSet(data, initial=initial, prefix="step"))
+    # What is sent stands for itself: a row that equals its old step would else count as empty.
+    return cast(StepFormSet, _StepFormSet(data, initial=None if data else initial, prefix="step"))
 
 
 class TasterForm(ModelForm[Taster]):

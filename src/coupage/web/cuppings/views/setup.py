@@ -99,7 +99,12 @@ def _set_up(
         try:
             said = deed(form.cleaned_data)
         except InputError as problem:
-            form.add_error(None, f"{str(problem)[0].upper()}{str(problem)[1:]}.")
+            said = f"{str(problem)[0].upper()}{str(problem)[1:]}."
+            if table.state != Cupping.State.PLANNED:
+                # The form that sent this is no longer on the page, so its box cannot say it.
+                not_done(request, said)
+                return redirect("cuppings:cupping", table.pk)
+            form.add_error(None, said)
         else:
             done(request, said)
             return redirect("cuppings:cupping", table.pk)

@@ -26,7 +26,7 @@
   sheet.addEventListener("htmx:afterRequest", (event) => {
     const box = event.target;
     if (!box.matches("input[data-col]")) return;
-    const kept = event.detail.successful;
+    const kept = event.detail.xhr.status < 300;
     box.toggleAttribute("aria-invalid", false);
     if (!kept) box.setAttribute("aria-invalid", "true");
     const was = sheet.querySelector(`input[name="was-${box.name}"]`);

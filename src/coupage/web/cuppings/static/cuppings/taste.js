@@ -15,9 +15,11 @@
     range.addEventListener("input", () => set(Number(range.value), false));
     range.addEventListener("change", () => set(Number(range.value), true));
     // A tap on the thumb where it rests changes nothing for the browser, yet it is a rating.
-    range.addEventListener("click", () => {
-      if (!line.classList.contains("given")) set(Number(range.value), true);
-    });
+    range.addEventListener("pointerup", () =>
+      setTimeout(() => {
+        if (!line.classList.contains("given")) set(Number(range.value), true);
+      }),
+    );
     for (const button of line.querySelectorAll("[data-step]")) {
       button.addEventListener("click", () => {
         const given = line.classList.contains("given");
@@ -36,10 +38,10 @@
   document.addEventListener("htmx:afterRequest", (event) => {
     const box = event.target;
     if (box.matches(".taste-number")) {
-      if (event.detail.successful) box.removeAttribute("aria-invalid");
+      if (event.detail.xhr.status < 300) box.removeAttribute("aria-invalid");
       else box.setAttribute("aria-invalid", "true");
     }
-    if (box.matches("[data-clear]") && event.detail.successful) {
+    if (box.matches("[data-clear]") && event.detail.xhr.status < 300) {
       box.reset();
       box.querySelector("input[name=add]").focus();
     }
