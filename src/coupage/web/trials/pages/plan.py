@@ -167,7 +167,8 @@ def plan_page(pk: int, *, can_work: bool) -> PlanPage:
         seeing=_seeing_rows(seen),
         seeing_sub=(
             "How often this table by itself shows a difference of "
-            f"{float(plan.difference):g} between two of its blends: on average, and for the two hardest to tell. Doubt: the sd of such a "
+            f"{float(plan.difference):g} between two of its blends: on average, and for "
+            "the two hardest to tell. Doubt: the sd of such a "
             "difference in points afterwards."
         ),
         more_cups=_more_cups(room, rows, seen) if fine else "",
