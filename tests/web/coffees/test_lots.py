@@ -100,7 +100,7 @@ def test_stock_is_the_sum_of_the_ledger_less_green_roasted(roaster: Person, sign
     ("typed", "says"),
     [
         ({"kind": "count", "mass_g": "-5"}, "Say why the stock is corrected."),
-        ({"kind": "sold", "mass_g": "500"}, "only 120.0 kg"),
+        ({"kind": "sold", "mass_g": "500"}, "Only 120.0 kg"),
         ({"kind": "receipt", "mass_g": "-5"}, "leave the minus away"),
         ({"kind": "receipt", "mass_g": "0"}, "Nothing changes by 0"),
     ],

@@ -199,7 +199,9 @@ class ShareFormSet(forms.BaseFormSet):  # type: ignore[type-arg]
         }
 
 
-_ShareFormSet = forms.formset_factory(ShareForm, formset=ShareFormSet, extra=1, max_num=20)
+_ShareFormSet = forms.formset_factory(
+    ShareForm, formset=ShareFormSet, extra=1, max_num=20, absolute_max=40
+)
 
 
 def share_forms(recipe: Recipe | None, data: Any = None) -> ShareFormSet:

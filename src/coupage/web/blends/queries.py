@@ -19,10 +19,10 @@ def briefs() -> QuerySet[Brief]:
 
 
 def recipes() -> QuerySet[Recipe]:
-    """Return all recipes with their shares, each with its approach and lot."""
+    """Return all recipes with their shares and what their brief wants, ready to be held to it."""
     shares = RecipeShare.objects.select_related("approach__lot")
     return Recipe.objects.select_related("blend__brief", "made_by", "approved_by").prefetch_related(
-        Prefetch("shares", queryset=shares)
+        Prefetch("shares", queryset=shares), "blend__brief__wants__attribute"
     )
 
 

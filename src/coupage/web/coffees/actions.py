@@ -8,6 +8,7 @@ from typing import Any
 from django.db import transaction
 
 from coupage.errors import InputError
+from coupage.units import MassUnit, show_mass
 from coupage.web.coffees import queries
 from coupage.web.coffees.models import Approach, ApproachVersion, Lot, StockEntry
 from coupage.web.common.revisions import take_revision
@@ -84,7 +85,8 @@ def enter_stock(
     Raises
     ------
     InputError
-        When the lot's stock would fall below nothing, or a correction gives no reason.
+        When the lot's stock would fall below nothing, a correction gives no reason, or the very
+        same line is there already, as when a button is pressed twice.
     """
     # The lot's row is the lock: two people cannot take the same kilogram.
     Lot.objects.select_for_update().get(pk=lot.pk)
@@ -92,11 +94,17 @@ def enter_stock(
         raise InputError("say why the stock is corrected")
     on_hand_g = queries.lots().get(pk=lot.pk).on_hand_g
     if on_hand_g + mass_g < 0:
+        unit: MassUnit = by.mass_unit  # type: ignore[assignment]
         raise InputError(
-            f"only {on_hand_g / 1000:.1f} kg of {lot.name} are on hand; "
+            f"only {show_mass(on_hand_g, unit)} of {lot.name} are on hand; "
             "correct the amount, or enter the missing receipt first"
         )
-    entry = StockEntry(lot=lot, kind=kind, mass_g=mass_g, on=on, reason=reason, by=by)
+    same = {"kind": kind, "mass_g": mass_g, "on": on, "reason": reason}
+    if lot.stock_entries.filter(**same).exists():
+        raise InputError(
+            "this very line is in the ledger already; if it happened twice, say so in the reason"
+        )
+    entry = StockEntry(lot=lot, by=by, **same)
     entry.full_clean()
     entry.save()
     history.record(

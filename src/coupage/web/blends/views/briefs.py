@@ -133,7 +133,8 @@ def take_choice(request: Request, pk: int) -> HttpResponse:
     try:
         if not shares:
             raise InputError("choose a recipe of the list first")
-        blend = Blend.objects.filter(pk=request.POST.get("blend") or 0).first()
+        named = request.POST.get("blend", "")
+        blend = Blend.objects.filter(pk=int(named)).first() if _is_key(named) else None
         if blend is None:
             raise InputError("choose the blend that the recipe is for, or add one first")
         recipe = actions.add_recipe(
@@ -155,8 +156,13 @@ def _posted_shares(request: Request) -> dict[Approach, int]:
     shares: dict[Approach, int] = {}
     for part in request.POST.get("shares", "").split(","):
         key, _, ppm = part.partition(":")
-        if key.isdecimal() and ppm.isdecimal() and len(key) < 18 and len(ppm) < 9:
+        if _is_key(key) and _is_key(ppm):
             approach = Approach.objects.filter(pk=int(key)).first()
             if approach is not None:
                 shares[approach] = int(ppm)
     return shares
+
+
+def _is_key(text: str) -> bool:
+    # int() also takes digits of other scripts, and a database no number beyond its columns.
+    return text.isascii() and text.isdigit() and len(text) < 18
