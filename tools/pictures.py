@@ -1,7 +1,7 @@
 """Take the pictures of the documentation from the real program: ``make docs-pictures``.
 
-The program is started as anybody starts it, with the demo, in a folder that is thrown away. Only
-pages are looked at, nothing is entered but the amounts on the weighing sheet.
+The program is started as anybody starts it, with the demo, in a folder that is thrown away. Pages
+are only looked at, but for the amounts on the weighing sheet and one plan of a trial.
 """
 
 from __future__ import annotations
@@ -29,6 +29,8 @@ TABLE = "Ropewalk, how much canephora"
 OPEN = "This week's batches"
 BRIEF = "Ropewalk carries in milk"
 BLEND = "Ropewalk"
+TRIAL = "Without Umbrales"
+TRIED = ("Tovaco, long", "Almirena, medium", "Ondakal, long")
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,24 @@ def taste(page: Page) -> None:
     ready(page)
 
 
+def trial(page: Page) -> None:
+    """Plan what to taste next, or open the plan if it was made for an earlier picture."""
+    page.goto("/trials/")
+    made = page.get_by_role("main").get_by_role("link", name=TRIAL, exact=True)
+    if made.count():
+        made.first.click()
+    else:
+        page.get_by_role("main").get_by_role("link", name="Plan", exact=False).first.click()
+        page.get_by_label("Name", exact=True).fill(TRIAL)
+        for coffee in TRIED:
+            page.get_by_role("checkbox", name=coffee, exact=True).check()
+        page.get_by_role("button", name="Choose the blends").click()
+    heading = page.get_by_role("heading", level=1)
+    expect(heading).to_have_text(TRIAL, timeout=60_000)
+    page.reload()  # without the word that it is saved
+    expect(heading).to_have_text(TRIAL)
+
+
 SHOTS = (
     Shot("today", today),
     Shot("today-dark", today, dark=True),
@@ -117,6 +137,7 @@ SHOTS = (
     Shot("choose-dark", chosen, dark=True),
     Shot("blend", follow("Blends", BLEND)),
     Shot("recipe", recipe),
+    Shot("trial", trial),
     Shot("weighing-sheet", weighing, device=PAPER, paper=True),
     Shot("cup-labels", labels, device=PAPER, paper=True),
     Shot("taste-phone", taste, who="noor", device=PHONE),

@@ -33,7 +33,7 @@ ANALYSES = [
     pytest.param(command, said, id=f"{name}: {command}")
     for name in NAMES
     for command, said in _sessions(name)
-    if command.startswith("coupage analyse") and said.strip()
+    if command.startswith(("coupage analyse", "coupage design")) and said.strip()
 ]
 
 
