@@ -72,8 +72,10 @@ def test_a_coarse_scale_is_warned_of(recipe: Recipe, client: Client) -> None:
     made = sheet(client, recipe, total="0.1", resolution="20")
     # 65 g and 35 g in steps of 20 g become 60 g and 40 g.
     assert [line.per_load for line in made.lines] == ["60 g", "40 g"]
-    assert made.warnings[0] == (
-        "Low Ground (omni): 65 % becomes 60.0 % on this scale. Use a finer scale or larger loads."
+    (warning,) = made.warnings
+    assert warning == (
+        "The scale is coarse for this: Low Ground (omni) becomes 60.0 % and High Field (omni) "
+        "becomes 40.0 %. Use a finer scale or larger loads."
     )
 
 

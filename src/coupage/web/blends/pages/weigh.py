@@ -12,13 +12,14 @@ from coupage.table import weigh
 from coupage.units import GRAMS_PER_OZ, PPM, show_mass, show_share
 from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Recipe
-from coupage.web.blends.pages.parts import parts_of, said
+from coupage.web.blends.pages.parts import joined, parts_of, said
 from coupage.web.coffees.models import Approach
 
 __all__ = ["WeighLine", "WeighSheet", "weigh_sheet"]
 
 # A share that rounding moves by more than this is worth a warning.
 TOLERANCE = 0.005
+MOST_TICKS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,6 @@ class WeighLine:
     roasted: str
     per_load: str
     whole: str
-    achieved: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +44,8 @@ class WeighSheet:
 
     @property
     def ticks(self) -> range:
-        """One box to tick for each load."""
-        return range(self.loads)
+        """One box to tick for each load, where there are several and not too many."""
+        return range(self.loads if 1 < self.loads <= MOST_TICKS else 0)
 
 
 def weigh_sheet(
@@ -70,8 +70,7 @@ def weigh_sheet(
             "one load is smaller than one step of the scale; use a finer scale or fewer loads"
         )
     weighing = weigh([ppm / PPM for _, ppm in parts], total_g / loads, loads, float(resolution_g))
-    lines = []
-    warnings = []
+    lines, moved = [], []
     for (approach, ppm), load_g, achieved in zip(
         parts, weighing.grams, weighing.achieved, strict=True
     ):
@@ -84,14 +83,15 @@ def weigh_sheet(
                 roasted=f"{timezone.localtime(batch.roasted_at):%-d %b %Y}" if batch else "",
                 per_load=_shown(load_g, unit),
                 whole=_shown(load_g * loads, unit),
-                achieved=f"{100 * achieved:.2f} %",
             )
         )
         if abs(achieved - ppm / PPM) > TOLERANCE:
-            warnings.append(
-                f"{said(approach)}: {show_share(ppm)} becomes {100 * achieved:.1f} % on this "
-                "scale. Use a finer scale or larger loads."
-            )
+            moved.append(f"{said(approach)} becomes {100 * achieved:.1f} %")
+    warnings = []
+    if moved:
+        warnings.append(
+            f"The scale is coarse for this: {joined(moved)}. Use a finer scale or larger loads."
+        )
     whole_g = weighing.cup_grams * loads
     if abs(whole_g - total_g) >= 0.5:
         warnings.append(
