@@ -80,7 +80,7 @@ def weigh_sheet(
                 coffee=said(approach),
                 wanted=show_share(ppm),
                 batch=batch.number if batch else "",
-                roasted=f"{timezone.localtime(batch.roasted_at):%-d %b %Y}" if batch else "",
+                roasted=f"{timezone.localtime(batch.roasted_at):%-d %b}" if batch else "",
                 per_load=_shown(load_g, unit),
                 whole=_shown(load_g * loads, unit),
             )
