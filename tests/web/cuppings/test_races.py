@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
 from decimal import Decimal
 
 import pytest
+from django.db import transaction
 
 from coupage.errors import InputError
 from coupage.web.cuppings.actions.life import open_cupping, reveal_cupping
@@ -55,19 +57,20 @@ def test_of_two_reveals_at_once_the_second_is_told() -> None:
     assert Change.objects.filter(verb="closed and revealed").count() == 1
 
 
-def test_a_rating_and_a_reveal_at_once_leave_no_rating_after_the_reveal() -> None:
-    person = things.person()
-    for _ in range(5):
-        table = things.cupping()
-
-        def reveal(of: Cupping = table) -> None:
-            reveal_cupping(cupping=of, by=person, at=things.NOW)
-
-        late, revealed = at_once(rating(table, "4"), reveal)
-        assert revealed is None
-        kept = Rating.objects.filter(cup__cupping=table).exists()
-        assert kept == (late is None)
-        assert late is None or isinstance(late, InputError)
+def test_a_rating_sent_while_the_table_is_being_revealed_waits_and_is_refused() -> None:
+    """The reveal has happened but is not committed yet: the rating must not slip in behind it."""
+    person, table = things.person(), things.cupping()
+    send = rating(table, "4")
+    raised: list[Exception | None] = []
+    with transaction.atomic():
+        reveal_cupping(cupping=table, by=person, at=things.NOW)
+        late = threading.Thread(target=lambda: raised.extend(at_once(send)))
+        late.start()
+        late.join(0.5)
+        assert late.is_alive()
+    late.join(30)
+    assert [type(error) for error in raised] == [InputError]
+    assert not Rating.objects.exists()
 
 
 def test_two_openings_at_once_deal_one_order_per_seat() -> None:

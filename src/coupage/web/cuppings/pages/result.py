@@ -2,20 +2,22 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from dataclasses import dataclass
 from typing import Any
 
 from coupage.panel import Belief, Beliefs, Comparison
 from coupage.web.common.charts import ProfileChart, ProfileRow
 from coupage.web.common.drawing import SHAPES, Doubt
-from coupage.web.cuppings import queries
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import sample_name
 from coupage.web.cuppings.judging import Judged, PairJudged, judge_samples
-from coupage.web.cuppings.models import Attribute, Cupping, Part, Sample, Word
+from coupage.web.cuppings.models import Attribute, Cupping
+from coupage.web.cuppings.pages.revealed import (
+    ResultSample,
+    missing_ratings,
+    revealed_samples,
+)
 from coupage.web.cuppings.pages.said import chance_text, joined, settings_text, signed
-from coupage.web.cuppings.pages.table import made_of, matrix_of
 from coupage.web.cuppings.words import CountedFamily, count_words
 
 __all__ = ["PairRow", "ResultPage", "result_page"]
@@ -23,19 +25,6 @@ __all__ = ["PairRow", "ResultPage", "result_page"]
 
 MANY = 100
 """Further pairs of cups beyond which nobody will taste them all."""
-
-
-@dataclass(frozen=True, slots=True)
-class ResultSample:
-    """A sample as the result shows it, with its codes now that they are revealed."""
-
-    sample: Sample
-    name: str
-    made_of: str
-    approach: int | None
-    roasted: dt.datetime
-    codes: str
-    words: tuple[tuple[str, int, str], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,7 +86,7 @@ class ResultPage:
 def result_page(table: Cupping, asked_pair: tuple[str, str]) -> ResultPage:
     """Return the result of a revealed table, with the pair that was asked for in front."""
     attributes = [entry.attribute for entry in table.asked.select_related("attribute")]
-    samples = _samples(table)
+    samples = revealed_samples(table)
     beliefs = beliefs_now()
     judged = _judged(beliefs, table, samples, attributes)
     known = [s for s in samples if sample_name(table.pk, s.name) in judged.profiles]
@@ -114,36 +103,9 @@ def result_page(table: Cupping, asked_pair: tuple[str, str]) -> ResultPage:
         samples=tuple(samples),
         profiles=_profiles(table, judged, known, attributes),
         families=count_words(words),
-        missing=_missing(table),
+        missing=missing_ratings(table),
         settings=settings_text(beliefs, attributes) if beliefs else (),
         notes=beliefs.notes if beliefs else (),
-    )
-
-
-def _samples(table: Cupping) -> list[ResultSample]:
-    codes: dict[int, list[str]] = {}
-    for cup in table.cups.order_by("sample", "number"):
-        codes.setdefault(cup.sample_id, []).append(cup.code)
-    said: dict[int, list[str]] = {}
-    words = Word.objects.filter(cup__cupping=table).values_list("cup__sample", "text")
-    for sample, text in words:
-        said.setdefault(sample, []).append(text)
-    found = queries.samples().filter(pk__in=codes)
-    rows = [_sample(s, codes[s.pk], said.get(s.pk, [])) for s in found]
-    # Batches of one approach stand together, the newest first; blends come last.
-    rows.sort(key=lambda row: row.roasted, reverse=True)
-    return sorted(rows, key=lambda row: (row.approach is None, row.approach or 0))
-
-
-def _sample(sample: Sample, codes: list[str], said: list[str]) -> ResultSample:
-    parts: list[Part] = list(sample.parts.all())
-    straight = parts[0].batch.approach_version.approach_id if len(parts) == 1 else None
-    words = tuple(
-        (word, n, family.name) for family in count_words(said) for word, n in family.words
-    )
-    roasted = max(part.batch.roasted_at for part in parts)
-    return ResultSample(
-        sample, sample.label, made_of(sample), straight, roasted, ", ".join(codes), words
     )
 
 
@@ -406,16 +368,3 @@ def _profiles(
         )
         for a in asked
     )
-
-
-def _missing(table: Cupping) -> tuple[str, ...]:
-    """Say what was not rated, one sentence per taster that left something empty."""
-    lines = []
-    for row in matrix_of(table):
-        empty = row.most - row.filled
-        if empty:
-            cups = [cell.code for cell in row.cells if cell.state != "done"]
-            where = "every cup" if len(cups) == len(row.cells) else f"cups {', '.join(cups)}"
-            ratings = "rating" if empty == 1 else "ratings"
-            lines.append(f"{row.seat.taster.name}: {empty} of {row.most} {ratings} ({where})")
-    return tuple(lines)

@@ -19,13 +19,8 @@ from coupage.web.cuppings.access import seat_for
 from coupage.web.cuppings.actions import ratings as actions
 from coupage.web.cuppings.actions.ratings import Cell, split_words
 from coupage.web.cuppings.models import Cup, Rating, Seat, Word
-from coupage.web.cuppings.pages.sheet import (
-    Typed,
-    first_open,
-    saved_text,
-    sheet_page,
-    taste_page,
-)
+from coupage.web.cuppings.pages.sheet import Typed, saved_text, sheet_page
+from coupage.web.cuppings.pages.taste import first_open, taste_page
 from coupage.web.people.access import needs
 
 __all__ = ["finish", "save_ratings", "save_words", "sheet", "taste", "taste_cup"]

@@ -20,8 +20,8 @@ from coupage.web.cuppings.actions import life, setup
 from coupage.web.cuppings.models import Cupping
 from coupage.web.cuppings.pages.index import cuppings_page
 from coupage.web.cuppings.pages.lists import suggested_name
+from coupage.web.cuppings.pages.own import own_page
 from coupage.web.cuppings.pages.result import result_page
-from coupage.web.cuppings.pages.sheet import own_page
 from coupage.web.cuppings.pages.table import table_page
 from coupage.web.people.access import may, needs
 
