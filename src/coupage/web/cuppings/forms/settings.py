@@ -104,9 +104,7 @@ class StepForm(forms.Form):
     """One step on the clock of a protocol."""
 
     name = forms.CharField(label="Step", max_length=60, required=False)
-    at_s = NumberField(
-        label="At", unit="s after the pour", low=0, high=7200, places=0, required=False
-    )
+    at_s = NumberField(label="At", unit="s", low=0, high=7200, places=0, required=False)
     caution = forms.CharField(label="Caution", max_length=200, required=False)
 
     def clean(self) -> None:

@@ -20,6 +20,7 @@ __all__ = [
     "samples_list",
     "suggested_name",
     "tasters_list",
+    "usual_protocol",
 ]
 
 KEPT = Filter(
@@ -129,3 +130,13 @@ def suggested_name(day: str) -> str:
     while suggestion in taken:
         suggestion, n = f"{name}, {n}", n + 1
     return suggestion
+
+
+def usual_protocol() -> int | None:
+    """Return the key of the protocol that was used last, or of the only one."""
+    used = Cupping.objects.filter(protocol__archived=False).values_list("protocol_id", flat=True)
+    newest = used.order_by("-pk").first()
+    if newest is not None:
+        return newest
+    known = list(Protocol.objects.filter(archived=False).values_list("pk", flat=True)[:2])
+    return known[0] if len(known) == 1 else None

@@ -47,6 +47,7 @@ def value_text(value: Decimal | None) -> str:
 @dataclass(frozen=True, slots=True)
 class SheetCell:
     box: str
+    attribute: str
     label: str
     value: str
     was: str
@@ -176,6 +177,7 @@ def _row(
         cells.append(
             SheetCell(
                 box=box,
+                attribute=attribute.name.capitalize(),
                 label=f"{attribute.name}, cup {cup.code}, {round_.name}",
                 value=typed.texts.get(box, was),
                 was=was,

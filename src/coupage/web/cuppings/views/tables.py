@@ -19,7 +19,7 @@ from coupage.web.cuppings.access import own_seat, table_for
 from coupage.web.cuppings.actions import life, setup
 from coupage.web.cuppings.models import Cupping
 from coupage.web.cuppings.pages.index import cuppings_page
-from coupage.web.cuppings.pages.lists import suggested_name
+from coupage.web.cuppings.pages.lists import suggested_name, usual_protocol
 from coupage.web.cuppings.pages.own import own_page
 from coupage.web.cuppings.pages.result import result_page
 from coupage.web.cuppings.pages.table import table_page
@@ -66,6 +66,7 @@ def add(request: Request) -> HttpResponse:
     initial = {
         "name": suggested_name(f"{now:%-d %b %Y}"),
         "held_at": now.replace(minute=0, second=0, microsecond=0),
+        "protocol": usual_protocol(),
     }
     form = forms.CuppingForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid():
