@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
+from coupage.web.coffees.models import Lot
 from coupage.web.people.models import Change, Person, Roastery, Role
 from tests.web import things
 from tests.web.conftest import As
@@ -117,3 +120,123 @@ def test_settings_take_kilograms_and_a_comma(owner: Person, signed_in: As) -> No
     assert signed_in(owner).post("/people/roastery/", typed).status_code == 302
     kept = Roastery.objects.get()
     assert (str(kept.verdict_chance), kept.low_stock_g) == ("0.950", 45_500)
+
+
+OURS = {"Origin": "http://testserver", "Sec-Fetch-Site": "same-origin"}
+
+
+def test_who_is_signed_out_while_typing_gets_the_typing_back(
+    roaster: Person, signed_in: As
+) -> None:
+    """Nothing is lost: what was sent is offered again, and saves once one is signed in again."""
+    client = signed_in(roaster)
+    client.logout()
+    sent = {"name": "Amber & Ridge", "origin": "Ethiopia", "process": "natural", "password": "x"}
+    told = client.post("/coffees/add/", sent, headers=OURS)
+    assert told.status_code == 403
+    assert 'name="name" value="Amber &amp; Ridge"' in told.text
+    assert 'action="/coffees/add/"' in told.text
+    assert "You are no longer signed in" in told.text
+    assert 'name="password"' not in told.text
+    assert not Lot.objects.exists()
+    client.force_login(roaster)
+    client.post("/coffees/add/", sent | {"species": "arabica"}, headers=OURS)
+    assert Lot.objects.get().name == "Amber & Ridge"
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [{}, {"Origin": "https://elsewhere.example"}, OURS | {"HX-Request": "true"}],
+)
+def test_others_who_are_not_signed_in_are_sent_to_sign_in(
+    headers: dict[str, str], roaster: Person
+) -> None:
+    answer = Client().post("/coffees/add/", {"name": "Amber Ridge"}, headers=headers)
+    assert answer.headers["Location"].startswith("/people/sign-in/")
+
+
+def test_sign_in_leads_back_to_our_own_pages_only(owner: Person) -> None:
+    typed = {"username": owner.sign_in, "password": things.PASSWORD}
+    for away in ("https://elsewhere.example/", "//elsewhere.example", "javascript:alert(1)"):
+        assert Client().post("/people/sign-in/", typed | {"next": away}).headers["Location"] == "/"
+    back = Client().post("/people/sign-in/", typed | {"next": "/coffees/add/"})
+    assert back.headers["Location"] == "/coffees/add/"
+
+
+@pytest.mark.parametrize(
+    "password",
+    ["short-one", "password123", "1234567890123", "Far Lamp 1", "idris.kellaw@far-lamp"],
+)
+def test_weak_passwords_are_refused_where_they_are_given(
+    password: str, owner: Person, signed_in: As
+) -> None:
+    """NIST SP 800-63B, 5.1.1.2: length, and lists of what is common or about the person."""
+    typed = {
+        "name": "Idris",
+        "sign_in": "idris.kellaw@far-lamp",
+        "role": "roaster",
+        "password": password,
+        "again": password,
+    }
+    answer = signed_in(owner).post("/people/add/", typed)
+    refused = bool(answer.context and answer.context["form"].errors.get("password"))
+    # Ten letters of one's own invention are enough; everything else on the list is not.
+    assert refused == (password != "Far Lamp 1")
+    assert Person.objects.filter(name="Idris").exists() != refused
+
+
+def test_a_changed_password_signs_other_devices_out(owner: Person, signed_in: As) -> None:
+    here, elsewhere = signed_in(owner), signed_in(owner)
+    new = "another-tin-lantern"
+    here.post("/people/me/password/", {"old": things.PASSWORD, "password": new, "again": new})
+    assert here.get("/people/me/").status_code == 200
+    assert elsewhere.get("/people/me/").status_code == 302
+
+
+def test_who_is_shut_out_is_out_at_once(owner: Person, roaster: Person, signed_in: As) -> None:
+    client = signed_in(roaster)
+    sent = {"name": roaster.name, "role": "roaster"}  # a box that is not ticked is not sent
+    signed_in(owner).post(f"/people/{roaster.pk}/", sent)
+    assert client.get("/coffees/").status_code == 302
+
+
+def test_times_are_shown_in_the_persons_zone_or_the_roasterys(
+    roaster: Person, roastery: Roastery, signed_in: As
+) -> None:
+    things.batch(roasted_at=things.NOW)
+    client = signed_in(roaster)
+    assert "14 Mar 2026, 09:30" in client.get("/batches/").text
+    Roastery.objects.update(time_zone="Asia/Tokyo")
+    assert "14 Mar 2026, 18:30" in client.get("/batches/").text
+    client.post("/people/me/", {"mass_unit": "kg", "time_zone": "America/New_York"})
+    assert "14 Mar 2026, 05:30" in client.get("/batches/").text
+    refused = client.post("/people/me/", {"mass_unit": "kg", "time_zone": "Mars/Olympus"})
+    assert "is not a time zone" in refused.text
+    roaster.refresh_from_db()
+    assert roaster.time_zone == "America/New_York"
+
+
+def test_the_list_of_people_costs_no_more_queries_when_it_grows(
+    owner: Person, signed_in: As
+) -> None:
+    client = signed_in(owner)
+
+    def cost() -> int:
+        with CaptureQueriesContext(connection) as made:
+            client.get("/people/")
+        return len(made)
+
+    for _ in range(10):
+        things.person()
+    before = cost()
+    for _ in range(10):
+        things.person()
+    assert cost() == before
+
+
+def test_only_an_owner_manages_people(roaster: Person, owner: Person, signed_in: As) -> None:
+    client = signed_in(roaster)
+    for address in ("/people/", "/people/add/", f"/people/{owner.pk}/", "/people/roastery/"):
+        assert client.get(address).status_code == 403
+        assert client.post(address, {"role": "owner"}).status_code == 403
+    assert Client().get("/people/").status_code == 302

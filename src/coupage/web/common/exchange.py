@@ -29,6 +29,7 @@ from django.db import IntegrityError, transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
+from django.views.decorators.http import require_http_methods, require_safe
 
 from coupage.errors import FileError, FileProblem, InputError
 from coupage.sheets import Layout, Table, read_table, write_csv, write_xlsx
@@ -113,6 +114,7 @@ class UploadForm(forms.Form):
 def import_page(exchange: Exchange) -> Callable[[Request], HttpResponse]:
     """Return the view that takes a table in: choose, check, confirm."""
 
+    @require_http_methods(["GET", "HEAD", "POST"])
     def view(request: Request) -> HttpResponse:
         if request.method == "GET" and "file" in request.GET:
             return send_table(exchange.layout(), (), request.GET["file"], "empty")
@@ -139,6 +141,7 @@ def export_page(
 ) -> Callable[[Request], HttpResponse]:
     """Return the view that gives a table out, as ``?file=csv`` (the default) or ``?file=xlsx``."""
 
+    @require_safe
     def view(request: Request) -> HttpResponse:
         day = timezone.localdate().isoformat()
         return send_table(layout(), rows(request), request.GET.get("file", "csv"), day)

@@ -15,6 +15,7 @@ from django.http import Http404, HttpRequest, HttpResponse
 from django.middleware.csrf import get_token
 from django.shortcuts import render
 from django.template.loader import render_to_string
+from django.views.decorators.http import require_safe
 
 from coupage.web.common.gallery import GalleryPage
 
@@ -141,11 +142,13 @@ def stale_form(request: HttpRequest, reason: str = "") -> HttpResponse:  # noqa:
     )
 
 
+@require_safe
 def gallery(request: HttpRequest) -> HttpResponse:
     """Every part on one page, for whoever builds or judges a screen."""
     return render(request, "coupage/gallery.html", {"page": GalleryPage(request)})
 
 
+@require_safe
 def gallery_sheet(request: HttpRequest) -> HttpResponse:
     """A printed sheet as a part: one side of A4."""
     return render(request, "coupage/gallery_sheet.html", {"page": GalleryPage(request)})

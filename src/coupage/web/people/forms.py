@@ -148,7 +148,8 @@ class NewPersonForm(_NewPassword, ModelForm[Person]):
 
     def clean(self) -> dict[str, Any] | None:
         cleaned = super().clean()
-        self.check_password(Person(sign_in=self.cleaned_data.get("sign_in", "")))
+        said = {name: self.cleaned_data.get(name, "") for name in ("sign_in", "name")}
+        self.check_password(Person(**said))
         return cleaned
 
     def save(self, commit: bool = True) -> Person:

@@ -25,6 +25,7 @@ class _SignIn(auth_views.LoginView):
     template_name = "people/sign_in.html"
     authentication_form = forms.SignInForm
     redirect_authenticated_user = True
+    http_method_names = ["get", "head", "post"]
 
     def get(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
         if queries.is_new():
