@@ -104,3 +104,12 @@ def test_wildcards_of_the_database_are_letters_in_a_search(path: str, client: Cl
         page = client.get(path, {"q": words})
         assert "Axb 1000 cd" not in page.text, words
         assert "A_b 100% c\\d" in page.text, words
+
+
+def test_no_choice_is_a_row_of_dashes(client: Client) -> None:
+    things.recipe()
+    things.batch()
+    things.brief()
+    for name, address in ADDRESSES:
+        answer = client.get(address)
+        assert answer.streaming or b"---------" not in answer.content, name

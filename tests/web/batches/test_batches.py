@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from decimal import Decimal
 
 import pytest
 from django.db import connection
+from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from coupage.web.batches import queries
@@ -195,3 +197,109 @@ def test_a_machine_keeps_its_charges_in_order(roaster: Person, signed_in: As) ->
     assert not Machine.objects.exists()
     client.post("/batches/machines/add/", wrong | {"least_charge_g": "2,5"})
     assert Machine.objects.get().least_charge_g == 2_500
+
+
+MACHINE = {"name": "Small drum", "site": "Yard", "least_charge_g": "1,5", "largest_charge_g": "4"}
+
+
+def test_a_machine_is_changed_and_put_away_with_a_way_back(roaster: Person, signed_in: As) -> None:
+    client = signed_in(roaster)
+    client.post("/batches/machines/add/", MACHINE)
+    machine = Machine.objects.get()
+    address = f"/batches/machines/{machine.pk}/"
+    client.post(address, MACHINE | {"largest_charge_g": "5"})
+    machine.refresh_from_db()
+    assert machine.largest_charge_g == 5_000
+    change = Change.objects.get(kind="batches.machine", verb="changed")
+    assert (change.before, change.after) == (
+        {"largest_charge_g": 4_000},
+        {"largest_charge_g": 5_000},
+    )
+    answer = client.post(f"{address}put-away/", follow=True)
+    assert f'action="{address}put-away/?back"' in answer.text
+    assert machine not in queries.machines()
+    client.post(f"{address}put-away/?back")
+    assert machine in queries.machines()
+
+
+def test_a_batch_keeps_a_machine_that_was_put_away_since(roaster: Person, signed_in: As) -> None:
+    machine = things.machine()
+    batch = things.batch(machine=machine)
+    Machine.objects.update(archived=True)
+    form = signed_in(roaster).get(f"/batches/{batch.pk}/change/").context["form"]
+    assert machine in form.fields["machine"].queryset
+    assert (
+        machine
+        not in signed_in(roaster).get("/batches/add/").context["form"].fields["machine"].queryset
+    )
+
+
+def test_a_viewer_reads_machines_and_changes_none(viewer: Person, signed_in: As) -> None:
+    machine, client = things.machine(), signed_in(viewer)
+    page = client.get("/batches/machines/")
+    assert machine.name in page.text
+    assert "Put away" not in page.text
+    for address in ("add", str(machine.pk), f"{machine.pk}/put-away"):
+        assert client.post(f"/batches/machines/{address}/", MACHINE).status_code == 403
+    assert Client().get("/batches/machines/").status_code == 302
+    assert Machine.objects.get() == machine
+    assert not Machine.objects.get().archived
+
+
+def test_both_versions_of_a_batch_are_shown_in_words(roaster: Person, signed_in: As) -> None:
+    """Names, not keys; masses in the person's unit; and only what really differs."""
+    client = signed_in(roaster)
+    first, second = things.machine(), things.machine()
+    client.post("/batches/add/", typed())
+    batch = Batch.objects.get()
+    Person.objects.update(mass_unit="lb")
+    address = f"/batches/{batch.pk}/change/"
+    base = typed(approach_version=str(batch.approach_version_id), green_g="26.46") | {
+        "revision": "1",
+        "roasted_g": "22.49",
+        "colour_scale": "house scale",
+    }
+    client.post(address, base | {"machine": str(first.pk)})
+    told = client.post(address, base | {"machine": str(second.pk), "green_g": "28"})
+    assert told.context["differing"] == [
+        ("Machine", second.name, first.name),
+        ("Green in", "28", "26.46"),
+    ]
+
+
+def test_pounds_and_the_persons_clock_are_taken_and_shown(roaster: Person, signed_in: As) -> None:
+    Person.objects.update(mass_unit="lb", time_zone="America/New_York")
+    client = signed_in(roaster)
+    client.post("/batches/add/", typed(green_g="26,5", roasted_g="22.4"))
+    batch = Batch.objects.get()
+    # NIST Handbook 44: 26.5 lb are 12 020 g. New York is four hours behind in March.
+    assert (batch.green_g, batch.roasted_g) == (12_020, 10_160)
+    assert batch.roasted_at == dt.datetime(2026, 3, 10, 12, 15, tzinfo=dt.UTC)
+    page = client.get(f"/batches/{batch.pk}/").text
+    assert "26.50 lb" in page
+    listed = client.get("/batches/").text
+    assert "26.50 lb" in listed
+    assert "10 Mar 2026, 08:15" in listed
+    form = client.get(f"/batches/{batch.pk}/change/").text
+    assert 'value="2026-03-10T08:15"' in form
+    assert 'value="26.5"' in form
+
+
+def test_a_void_batch_offers_the_way_back_and_is_not_voided_twice(
+    roaster: Person, signed_in: As
+) -> None:
+    batch, client = things.batch(), signed_in(roaster)
+    answer = client.post(f"/batches/{batch.pk}/void/", follow=True)
+    assert f'action="/batches/{batch.pk}/void/?back"' in answer.text
+    again = client.post(f"/batches/{batch.pk}/void/", follow=True)
+    assert f"Batch {batch.number} is void already." in again.text
+    assert Change.objects.filter(verb="voided").count() == 1
+
+
+def test_a_batch_recorded_twice_by_a_double_press_is_kept_once(
+    roaster: Person, signed_in: As
+) -> None:
+    client, sent = signed_in(roaster), typed()
+    assert client.post("/batches/add/", sent).status_code == 302
+    assert "Another batch has this number" in client.post("/batches/add/", sent).text
+    assert Batch.objects.count() == 1

@@ -222,3 +222,88 @@ def test_a_new_approach_begins_with_the_usual_tolerances(roaster: Person, signed
     form = signed_in(roaster).get(f"/coffees/{things.lot().pk}/approaches/add/").context["form"]
     assert str(form["loss_tolerance_pct"].value()) == "0.5"
     assert str(form["end_temperature_tolerance_c"].value()) == "1"
+
+
+def test_the_same_line_is_entered_once_however_often_the_button_is_pressed(
+    roaster: Person, signed_in: As
+) -> None:
+    lot, client = things.lot(received_kg=0), signed_in(roaster)
+    line = {"kind": "receipt", "mass_g": "60", "on": "2026-03-05", "reason": "one bag"}
+    address = f"/coffees/{lot.pk}/stock/"
+    assert client.post(address, line).status_code == 302
+    assert "This very line is in the ledger already" in client.post(address, line).text
+    assert queries.lots().get().on_hand_g == 60_000
+    client.post(address, line | {"reason": "one bag, the second van"})
+    assert queries.lots().get().on_hand_g == 120_000
+
+
+def test_a_person_who_thinks_in_pounds_is_told_in_pounds(roaster: Person, signed_in: As) -> None:
+    lot = things.lot(received_kg=50, bag_g=60_000)
+    Person.objects.update(mass_unit="lb")
+    client = signed_in(roaster)
+    # NIST Handbook 44: 50 kg are 110.23 lb, 60 kg are 132.28 lb.
+    told = client.post(
+        f"/coffees/{lot.pk}/stock/", {"kind": "sold", "mass_g": "200", "on": "2026-03-05"}
+    )
+    assert "Only 110.23 lb of" in told.text
+    for page in ("/coffees/", f"/coffees/{lot.pk}/"):
+        text = client.get(page).text
+        assert "110.23 lb" in text
+        assert " kg<" not in text
+    assert 'value="132.277"' in client.get(f"/coffees/{lot.pk}/change/").text
+
+
+def test_an_approach_is_put_away_with_a_way_back(roaster: Person, signed_in: As) -> None:
+    approach, client = things.approach_version().approach, signed_in(roaster)
+    address = f"/coffees/approaches/{approach.pk}/put-away/"
+    answer = client.post(address, follow=True)
+    assert f'action="{address}?back"' in answer.text
+    assert approach not in queries.approaches()
+    client.post(f"{address}?back")
+    assert approach in queries.approaches()
+
+
+@pytest.mark.parametrize("huge", ["1e999999999", "1e40", "9" * 400])
+def test_huge_numbers_are_refused_at_once(huge: str, roaster: Person, signed_in: As) -> None:
+    client = signed_in(roaster)
+    for field in ("price_per_kg", "bag_g", "received_g", "moisture_pct"):
+        answer = client.post("/coffees/add/", LOT | {field: huge})
+        assert field in answer.context["form"].errors
+    lot = things.lot()
+    line = {"kind": "receipt", "mass_g": huge, "on": "2026-03-05"}
+    assert client.post(f"/coffees/{lot.pk}/stock/", line).context["form"].errors["mass_g"]
+    assert Lot.objects.get() == lot
+
+
+def test_one_lot_costs_no_more_queries_when_its_books_grow(roaster: Person, signed_in: As) -> None:
+    lot, client = things.lot(), signed_in(roaster)
+
+    def grow(n: int) -> None:
+        version = things.approach_version(lot=lot, name=f"way {n}")
+        things.batch(approach_version=version)
+        StockEntry.objects.create(
+            lot=lot, kind="receipt", mass_g=1000 + n, on=things.NOW.date(), by=roaster
+        )
+
+    def cost() -> int:
+        with CaptureQueriesContext(connection) as made:
+            client.get(f"/coffees/{lot.pk}/")
+        return len(made)
+
+    for n in range(10):
+        grow(n)
+    before = cost()
+    for n in range(10, 20):
+        grow(n)
+    assert cost() == before
+
+
+def test_an_empty_list_leads_on_whoever_may_add(
+    roaster: Person, viewer: Person, signed_in: As
+) -> None:
+    assert "Add the first lot" in signed_in(roaster).get("/coffees/").text
+    assert "Add the first lot" not in signed_in(viewer).get("/coffees/").text
+    things.lot(archived=True)
+    text = signed_in(roaster).get("/coffees/").text
+    assert "Add the first lot" not in text
+    assert "Show all lots" in text
