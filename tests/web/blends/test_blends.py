@@ -58,7 +58,7 @@ def test_the_list_and_the_page_say_what_is_in_service(tasted: Tasted, client: Cl
     # Landed green over the yield (SCAA 2009): 0.65 of 4.00 and 0.35 of 9.00 over 85 %, where the
     # loss is estimated from one batch each and so a little towards what is usual.
     assert float(row.cost) == pytest.approx((0.65 * 4 + 0.35 * 9) / 0.85, rel=0.005)
-    assert row.chance.endswith(" %")
+    assert row.chance.endswith("\xa0%")
     page = client.get(f"/blends/{recipe.blend_id}/").context["page"]
     assert page.sentence == (
         f"{recipe.blend.name} is made of 65 % Low Ground (omni) and 35 % High Field (omni)."

@@ -206,12 +206,12 @@ _ShareFormSet = forms.formset_factory(
 
 def share_forms(recipe: Recipe | None, data: Any = None) -> ShareFormSet:
     """Return the rows of coffees and shares, filled from a recipe."""
-    initial = (
-        [{"component": share.approach, "share": share.share_ppm} for share in recipe.shares.all()]
-        if recipe
-        else []
-    )
-    return cast(ShareFormSet, _ShareFormSet(data, initial=initial))
+    if data is not None:
+        # What was sent stands by itself: a row that equals the recipe's is not an empty one.
+        return cast(ShareFormSet, _ShareFormSet(data))
+    shares = recipe.shares.all() if recipe else ()
+    initial = [{"component": share.approach, "share": share.share_ppm} for share in shares]
+    return cast(ShareFormSet, _ShareFormSet(initial=initial))
 
 
 class RecipeForm(forms.Form):

@@ -28,6 +28,7 @@ from coupage.web.common.charts import ProfileChart
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
 from coupage.web.cuppings.beliefs import beliefs_now
+from coupage.web.cuppings.pages.said import chance_text
 from coupage.web.people import history
 from coupage.web.people.models import Change
 
@@ -175,7 +176,7 @@ def _blend_note(current: Recipe | None, found: Served | None) -> str:
         return f"Version {current.version}, {_dates(current)}."
     return (
         f"Version {current.version}, {_dates(current)}. Chance on brief: "
-        f"{100 * found.chance:.0f} %."
+        f"{chance_text(found.chance)}."
     )
 
 

@@ -23,6 +23,7 @@ from coupage.web.common.charts import Composition, Part, ProfileChart
 from coupage.web.common.feedback import sentence
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import component_name
+from coupage.web.cuppings.pages.said import chance_text
 
 __all__ = ["ChoicePage", "Line", "choice_page"]
 
@@ -140,7 +141,7 @@ class _Answer:
         current, name = self._in_service()
         return ChoicePage(
             sentence=(
-                f"{self._words(best)} is on brief with a chance of {100 * best.chance:.0f} %."
+                f"{self._words(best)} is on brief with a chance of {chance_text(best.chance)}."
             ),
             note=self._against_service(best, current, name),
             problem="",
@@ -172,7 +173,7 @@ class _Answer:
             chance=f"{100 * choice.chance:.1f} %",
             desirability=f"{choice.desirability:.2f}",
             cost="–" if choice.cost is None else f"{choice.cost:.2f} {self.currency}",
-            weakest=f"{weakest.text}: {100 * weakest.chance:.0f} %" if weakest else "–",
+            weakest=f"{weakest.text}: {chance_text(weakest.chance)}" if weakest else "–",
         )
 
     def _shares(self, choice: Choice) -> list[tuple[Approach, int]]:
@@ -199,7 +200,7 @@ class _Answer:
             return ""
         if current == best.recipe:
             return f"It is what {name}, is made of already."
-        return f"{name}, has {100 * served.chance:.0f} %."
+        return f"{name}, has {chance_text(served.chance)}."
 
     def _picture(self, best: Choice, current: dict[str, float], name: str) -> ProfileChart:
         shown = {"the best": best.recipe, name: current}
@@ -217,7 +218,7 @@ class _Answer:
         weakest = self._weakest(best)
         if weakest is not None:
             reasons.append(
-                f"Least sure is {weakest.text}: {100 * weakest.chance:.0f} %. "
+                f"Least sure is {weakest.text}: {chance_text(weakest.chance)}. "
                 "Tasting it more, or a coffee that has more of it, helps most."
             )
         if len(found.choices) > 1:
@@ -231,7 +232,7 @@ class _Answer:
             saved = (best.cost or 0) - (least.cost or 0)
             reasons.append(
                 f"The cheapest worth a look, {self._words(least)}, saves {saved:.2f} "
-                f"{self.currency} a kg and has {100 * least.chance:.0f} %."
+                f"{self.currency} a kg and has {chance_text(least.chance)}."
             )
         return tuple(reasons)
 

@@ -11,6 +11,7 @@ from coupage.web.blends.models import Recipe
 from coupage.web.blends.serving import Served, serve, shares_of
 from coupage.web.coffees.models import Approach
 from coupage.web.common.charts import ProfileChart, ProfileRow
+from coupage.web.cuppings.pages.said import chance_text
 
 __all__ = [
     "TONES",
@@ -55,7 +56,7 @@ def served(recipe: Recipe, beliefs: Beliefs | None) -> Served | None:
 
 
 def chance_said(found: Served | None) -> str:
-    return f"{100 * found.chance:.0f} %" if found else "–"
+    return chance_text(found.chance) if found else "–"
 
 
 def cost_said(recipe: Recipe, costs: Costs) -> str:

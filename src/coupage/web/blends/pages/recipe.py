@@ -19,6 +19,7 @@ from coupage.web.blends.serving import Served, shares_of
 from coupage.web.common.charts import Composition, Part, ProfileChart
 from coupage.web.common.revisions import StaleError, stale
 from coupage.web.cuppings.beliefs import beliefs_now, tolerances
+from coupage.web.cuppings.pages.said import chance_text
 from coupage.web.people import history
 from coupage.web.people.models import Change
 
@@ -82,7 +83,7 @@ def recipe_page(pk: int, currency: str) -> RecipePage:
         ),
         picture=profiles([("this recipe", profile)], ranges) if profile else None,
         wants=tuple(
-            (w.text, f"{100 * w.chance:.0f} %", w.want.must) for w in (found.wants if found else ())
+            (w.text, chance_text(w.chance), w.want.must) for w in (found.wants if found else ())
         ),
         costs=tuple(
             CostRow(line.what, f"{line.per_kg:.2f} {currency}")
@@ -106,7 +107,7 @@ def _profile(recipe: Recipe, beliefs: Beliefs | None) -> dict[str, Belief] | Non
 def _recipe_sentence(recipe: Recipe, found: Served | None, believed: bool) -> str:
     if found is not None:
         brief = recipe.blend.brief
-        return f"{recipe} is on the brief {brief} with a chance of {100 * found.chance:.0f} %."
+        return f"{recipe} is on the brief {brief} with a chance of {chance_text(found.chance)}."
     if recipe.blend.brief is None:
         return f"{recipe.blend} has no brief to be held against."
     if believed:
@@ -131,7 +132,7 @@ def _against_service(
         DifferenceRow(
             attribute,
             f"{c.difference:+.1f}".replace("-", "−"),
-            f"{100 * c.chance_same:.0f} %",
+            chance_text(c.chance_same),
             c.verdict,
         )
         for attribute, c in found.items()
