@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coupage.units import MassUnit
-from coupage.web.common.fields import MassField, NumberField, PercentField
+from coupage.web.common.fields import ClockField, MassField, NumberField, PercentField
 
 
 class Lot(forms.Form):
@@ -174,3 +174,17 @@ def test_a_form_box_sends_files_when_it_has_some_and_holds_the_token() -> None:
 )
 def test_a_stored_number_is_shown_without_the_zeros_of_its_column(kept: str, shown: str) -> None:
     assert NumberField().prepare_value(Decimal(kept)) == shown
+
+
+@pytest.mark.parametrize(
+    ("typed", "seconds"), [("10:40", 640), ("640", 640), (" 9:05 ", 545), ("0:30", 30)]
+)
+def test_a_clock_is_read_as_minutes_and_seconds(typed: str, seconds: int) -> None:
+    assert ClockField().clean(typed) == seconds
+    assert ClockField().clean(ClockField().prepare_value(seconds)) == seconds
+
+
+@pytest.mark.parametrize("typed", ["10:75", "ten", "-5", "0", "121:00", "1e3", "10:4", "99999"])
+def test_what_is_no_time_is_refused(typed: str) -> None:
+    with pytest.raises(ValidationError):
+        ClockField().clean(typed)

@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-import re
 from typing import Any
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
 from django.utils import timezone
 
@@ -15,50 +13,11 @@ from coupage.web.batches import queries
 from coupage.web.batches.models import Batch, Machine, Verdict
 from coupage.web.coffees.models import ApproachVersion
 from coupage.web.coffees.queries import newest_versions
-from coupage.web.common.fields import MassField, NumberField
+from coupage.web.common.fields import ClockField, MassField, NumberField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
 from coupage.web.people.models import Person
 
-__all__ = ["BatchForm", "ClockField", "MachineForm", "VerdictForm"]
-
-
-class ClockField(forms.Field):
-    """A stretch of time typed as ``10:40`` or in seconds, given back as whole seconds."""
-
-    def __init__(self, **kwargs: Any) -> None:
-        self.unit = "min:s"
-        kwargs.setdefault(
-            "widget",
-            forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off", "class": "number"}),
-        )
-        super().__init__(**kwargs)
-
-    def to_python(self, value: Any) -> int | None:
-        if value in self.empty_values:
-            return None
-        if isinstance(value, int):
-            return value
-        text = str(value).strip()
-        clock = re.fullmatch(r"(\d{1,3}):([0-5]\d)", text)
-        if clock:
-            return int(clock[1]) * 60 + int(clock[2])
-        if re.fullmatch(r"\d{1,4}", text):
-            return int(text)
-        raise ValidationError(f"{text!r} is no time; write it like 10:40, or in seconds like 640")
-
-    def validate(self, value: Any) -> None:
-        super().validate(value)
-        if value is not None and not 1 <= value <= 7200:
-            raise ValidationError("must be between 1 second and 120 minutes")
-
-    def prepare_value(self, value: Any) -> Any:
-        return f"{value // 60}:{value % 60:02d}" if isinstance(value, int) else value
-
-    def has_changed(self, initial: Any, data: Any) -> bool:
-        try:
-            return bool(self.to_python(data) != initial)
-        except ValidationError:
-            return True
+__all__ = ["BatchForm", "MachineForm", "VerdictForm"]
 
 
 class _VersionChoice(ModelChoiceField[ApproachVersion]):

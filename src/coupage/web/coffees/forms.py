@@ -9,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from coupage.web.coffees.models import ApproachVersion, Lot, StockEntry
-from coupage.web.common.fields import MassField, NumberField
+from coupage.web.common.fields import ClockField, MassField, NumberField
 from coupage.web.common.modelforms import ModelForm
 
 __all__ = ["ApproachForm", "LotForm", "NewLotForm", "StockForm", "VersionForm"]
@@ -135,9 +135,7 @@ class VersionForm(ModelForm[ApproachVersion]):
     )
     colour = NumberField(label="Colour", places=1, required=False)
     colour_tolerance = NumberField(label="Colour, within", unit="units", above=0, places=1)
-    seconds = NumberField(
-        label="Roast time", unit="s", above=0, high=3600, places=0, required=False
-    )
+    seconds = ClockField(label="Roast time", required=False)
     seconds_tolerance = NumberField(label="Roast time, within", unit="s", above=0, places=0)
     end_temperature_c = NumberField(
         label="End temperature", unit="°C", low=100, high=300, places=1, required=False

@@ -6,6 +6,7 @@ A field's ``unit`` stands behind the box as text, so nobody has to guess; :class
 
 from __future__ import annotations
 
+import re
 from decimal import ROUND_HALF_EVEN, Decimal
 from typing import Any
 
@@ -15,7 +16,7 @@ from django.core.exceptions import ValidationError
 from coupage.errors import InputError
 from coupage.units import GRAMS_PER_KG, GRAMS_PER_LB, GRAMS_PER_OZ, MassUnit, parse_number
 
-__all__ = ["MassField", "NumberField", "PercentField"]
+__all__ = ["ClockField", "MassField", "NumberField", "PercentField"]
 
 _GRAMS: dict[MassUnit, Decimal] = {
     "kg": GRAMS_PER_KG,
@@ -167,6 +168,45 @@ class PercentField(NumberField):
         if isinstance(value, int):
             return _plain(Decimal(value) / 10_000, 4)
         return value
+
+
+class ClockField(forms.Field):
+    """A stretch of time typed as ``10:40`` or in seconds, given back as whole seconds."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        self.unit = "min:s"
+        kwargs.setdefault(
+            "widget",
+            forms.TextInput(attrs={"inputmode": "text", "autocomplete": "off", "class": "number"}),
+        )
+        super().__init__(**kwargs)
+
+    def to_python(self, value: Any) -> int | None:
+        if value in self.empty_values:
+            return None
+        if isinstance(value, int):
+            return value
+        text = str(value).strip()
+        clock = re.fullmatch(r"(\d{1,3}):([0-5]\d)", text)
+        if clock:
+            return int(clock[1]) * 60 + int(clock[2])
+        if re.fullmatch(r"\d{1,4}", text):
+            return int(text)
+        raise ValidationError(f"{text!r} is no time; write it like 10:40, or in seconds like 640")
+
+    def validate(self, value: Any) -> None:
+        super().validate(value)
+        if value is not None and not 1 <= value <= 7200:
+            raise ValidationError("must be between 1 second and 120 minutes")
+
+    def prepare_value(self, value: Any) -> Any:
+        return f"{value // 60}:{value % 60:02d}" if isinstance(value, int) else value
+
+    def has_changed(self, initial: Any, data: Any) -> bool:
+        try:
+            return bool(self.to_python(data) != initial)
+        except ValidationError:
+            return True
 
 
 def _exponent(value: Decimal) -> int:
