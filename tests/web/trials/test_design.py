@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Iterator
+from itertools import combinations
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coupage.errors import InfeasibleError
+from coupage.errors import InfeasibleError, InputError
 from coupage.mixture import Region, assess, model_matrix
 from coupage.units import PPM
 from coupage.web.coffees.models import Approach, Lot
@@ -60,36 +62,53 @@ def asked(draw: st.DrawFn) -> Asked:
     return Asked(plan, tuple(coffees), tuple(limits))
 
 
+def broken(wish: Asked, blend: tuple[int, ...]) -> bool:
+    """Whether a blend breaks a limit that was asked for, told without the rooms' help."""
+    pairs = list(zip(wish.coffees, blend, strict=True))
+    for limit, share in pairs:
+        if not limit.low_ppm <= share <= limit.high_ppm:
+            return True
+    washed = sum(share for limit, share in pairs if limit.approach.lot.process == "washed")
+    for group in wish.groups:
+        low, high = group.low_ppm, group.high_ppm
+        if washed < (low or 0) or (high is not None and washed > high):
+            return True
+    lots = Counter(limit.approach.lot_id for limit, share in pairs if share)
+    return max(lots.values()) > 1
+
+
+def on_the_step(q: int, step: int) -> Iterator[tuple[int, ...]]:
+    """Every way to part 100 % into q shares on a step, one by one."""
+    for bars in combinations(range(PPM // step + q - 1), q - 1):
+        ends = (-1, *bars, PPM // step + q - 1)
+        yield tuple((ends[i + 1] - ends[i] - 1) * step for i in range(q))
+
+
 @settings(max_examples=25, deadline=None)
 @given(asked())
 def test_every_blend_is_within_its_limits_and_can_be_weighed(wish: Asked) -> None:
     room = Room(wish, None, ("body",))
     before, design.LONGEST_S = design.LONGEST_S, 0.0
+    found: tuple[tuple[int, ...], ...] = ()
+    refusal = ""
     try:
-        found = room.choose().trials
+        found = tuple(tuple(blend) for blend in room.choose().trials)
     except InfeasibleError:
         return
+    except InputError as error:
+        refusal = str(error)
     finally:
         design.LONGEST_S = before
+    if refusal:
+        assert "finer step" in refusal
+        every = on_the_step(len(wish.coffees), wish.plan.step_ppm)
+        assert all(broken(wish, blend) for blend in every), "the refusal is true"
+        return
     assert len(found) == wish.plan.samples
     for blend in found:
         assert sum(blend) == PPM
         assert all(share % wish.plan.step_ppm == 0 for share in blend)
-        for limit, share in zip(wish.coffees, blend, strict=True):
-            assert limit.low_ppm <= share <= limit.high_ppm
-        for group in wish.groups:
-            together = sum(
-                share
-                for limit, share in zip(wish.coffees, blend, strict=True)
-                if limit.approach.lot.process == "washed"
-            )
-            assert (group.low_ppm or 0) <= together <= (group.high_ppm or PPM) or (
-                group.high_ppm == 0 == together
-            )
-        lots = Counter(
-            limit.approach.lot_id for limit, share in zip(wish.coffees, blend, strict=True) if share
-        )
-        assert max(lots.values()) == 1, "one approach of each lot"
+        assert not broken(wish, blend)
         assert room.broken(blend) == []
 
 
