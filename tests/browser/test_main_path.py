@@ -50,7 +50,7 @@ def test_coffee_comes_in_and_is_roasted_and_judged(sign_in: SignIn) -> None:
     go(page, "Batches")
     page.get_by_role("link", name="Record a batch").click()
     page.get_by_label("Number").fill("Q-1")
-    page.get_by_label("Coffee and approach").select_option(label="Quarry Spring, bright")
+    page.get_by_label("Coffee and approach").select_option(label="Quarry Spring (bright)")
     roasted = datetime.now() - timedelta(hours=20)  # noqa: DTZ005 - a clock on the wall
     page.get_by_label("Roasted", exact=True).fill(roasted.strftime("%Y-%m-%dT%H:%M"))
     page.get_by_label("Green in").fill("12")

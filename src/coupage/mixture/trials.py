@@ -297,6 +297,11 @@ def _repeat_best(
     seen = set(_repeats(own, 0).tolist())
     for _ in range(count):
         left = [i for i in range(len(own)) if i not in seen]
+        if not left:
+            raise InputError(
+                f"repeats: {count} are more than there are different samples to repeat; "
+                "ask for fewer repeats or more runs"
+            )
         trial = [
             score.start(basis.rows(np.concatenate([fixed, found, own[i : i + 1]]))) for i in left
         ]

@@ -251,6 +251,11 @@ def test_wrong_wishes_are_named(arguments, message):
         choose_trials(free(3), **arguments)
 
 
+def test_more_repeats_than_different_samples_are_refused():
+    with pytest.raises(InputError, match="2 are more than there are different samples"):
+        choose_trials(Region("AB"), 3, "linear", repeats=2, prior_precision=np.eye(2))
+
+
 def test_a_step_too_coarse_for_the_limits_is_named():
     with pytest.raises(InputError, match="finer step"):
         choose_trials(Region("abc", [0.31, 0.31, 0.31]), 4, "linear", step=0.1)

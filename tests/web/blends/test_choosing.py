@@ -85,7 +85,7 @@ def test_a_cost_cap_without_prices_says_which_price_is_missing(
     Brief.objects.update(cost_cap=Decimal("8.00"))
     Lot.objects.filter(name="High Field").update(price_per_kg=None)
     text = client.get(f"/briefs/{brief.pk}/choose/").text
-    assert "there is no price for High Field, omni" in text
+    assert "there is no price for High Field (omni)" in text
     assert "The brief has a cost cap" in text
 
 

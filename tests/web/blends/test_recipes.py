@@ -61,7 +61,7 @@ def test_other_impossible_proportions_are_explained(
 ) -> None:
     low, high = coffees.low, coffees.high
     wrong: list[tuple[list[tuple[Any, str]], str]] = [
-        ([(low, "50"), (low, "50")], "Low Ground, omni stands here twice"),
+        ([(low, "50"), (low, "50")], "Low Ground (omni) stands here twice"),
         ([(None, "100")], "Choose the coffee that has this share."),
         ([(low, ""), (high, "100")], "Give its share, above 0 %; or empty the row."),
         ([(low, "0"), (high, "100")], "Give its share, above 0 %; or empty the row."),

@@ -41,7 +41,7 @@ def test_a_coffee_without_a_usable_batch_is_named(coffees: Tasted, client: Clien
     coffees.high.versions.get().batches.update(verdict="hold")
     recipe = things.recipe({coffees.low: 650_000, coffees.high: 350_000})
     text = client.post(f"/blends/recipes/{recipe.pk}/sample/", {"label": "Ferry"}).text
-    assert "There is no batch of High Field, omni to weigh from; roast one first." in text
+    assert "There is no batch of High Field (omni) to weigh from; roast one first." in text
     assert not Sample.objects.exists()
 
 

@@ -86,7 +86,7 @@ def test_without_any_chance_a_rating_is_the_sum_of_the_model() -> None:
     assert len(given) == 2 * 6 * 2
     assert set(given) == {round(sweet * 2) / 2}
     assert drawn.truth.profile(
-        {"Tovaco, medium": 0.50, "Tres Umbrales, medium": 0.35, "Ondakal, long": 0.15},
+        {"Tovaco (medium)": 0.50, "Tres Umbrales (medium)": 0.35, "Ondakal (long)": 0.15},
         age_days=float(np.array([0.50, 0.35, 0.15]) @ age),
     )["sweetness"] == pytest.approx(sweet)
 

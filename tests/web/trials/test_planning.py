@@ -165,7 +165,7 @@ def test_limits_that_clash_are_named_and_only_those(desk: Client, coffees: list[
     group = {"group-0-rule": "process:natural", "group-0-low": "30"}
     answer = desk.post("/trials/add/", typed(coffees, low={0: "80"}, high={2: "90"}) | group)
     assert list(answer.context["clashing"]) == [
-        f"at least 80 % {coffees[0].lot.name}, omni",
+        f"at least 80 % {coffees[0].lot.name} (omni)",
         "natural coffees at least 30 %",
     ]
     assert 'value="80"' in answer.text, "what was typed stays"

@@ -22,7 +22,7 @@ __all__ = ["BatchForm", "MachineForm", "VerdictForm"]
 
 class _VersionChoice(ModelChoiceField[ApproachVersion]):
     def label_from_instance(self, obj: ApproachVersion) -> str:
-        return f"{obj.approach.lot.name}, {obj.approach.name}"
+        return str(obj.approach)
 
 
 class BatchForm(ModelForm[Batch]):

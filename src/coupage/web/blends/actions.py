@@ -13,6 +13,7 @@ from coupage.web.batches.models import Batch, Verdict
 from coupage.web.blends.models import Blend, Brief, Recipe, RecipeSample, RecipeShare, Want
 from coupage.web.blends.serving import want_text
 from coupage.web.coffees.models import Approach
+from coupage.web.common.dates import day_text
 from coupage.web.common.revisions import take_revision
 from coupage.web.cuppings.models import Part, Sample
 from coupage.web.people import history
@@ -215,7 +216,7 @@ def put_in_service(
     for old in Recipe.objects.filter(blend=recipe.blend, state=Recipe.State.IN_SERVICE):
         if old.in_service_from is not None and on < old.in_service_from:
             raise InputError(
-                f"{old} went into service on {old.in_service_from:%-d %B %Y}; "
+                f"{old} went into service on {day_text(old.in_service_from, whole=True)}; "
                 "the next recipe cannot begin before it"
             )
         retire_recipe(

@@ -14,6 +14,7 @@ from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Blend, Brief, Recipe, Want
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches
+from coupage.web.common.dates import day_text
 from coupage.web.common.fields import MassField, NumberField, PercentField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
 from coupage.web.cuppings.models import Attribute
@@ -270,7 +271,7 @@ class ChooseForm(forms.Form):
 class _BatchChoice(ModelChoiceField[Batch]):
     def label_from_instance(self, obj: Batch) -> str:
         return (
-            f"{obj.number}, roasted {timezone.localtime(obj.roasted_at):%-d %b %Y}, "
+            f"{obj.number}, roasted {day_text(timezone.localtime(obj.roasted_at))}, "
             f"{obj.get_verdict_display()}"
         )
 

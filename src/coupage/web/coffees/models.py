@@ -135,7 +135,8 @@ class Approach(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.lot.name}, {self.name}"
+        # Brackets, not a comma: the name stands in sentences that list several.
+        return f"{self.lot.name} ({self.name})"
 
 
 class ApproachVersion(models.Model):

@@ -30,7 +30,7 @@ class Columns:
 
 def component_name(approach: Approach) -> str:
     """Return the name by which beliefs know a lot roasted by an approach."""
-    return f"{approach.lot.name}, {approach.name}"
+    return str(approach)
 
 
 def known_components() -> dict[str, Approach]:

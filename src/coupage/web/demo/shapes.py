@@ -267,7 +267,7 @@ class Scenario:
     def components(self) -> dict[str, str]:
         """Approach key to the name under which beliefs know it, as the web writes it too."""
         lots = {lot.key: lot.name for lot in self.lots}
-        return {a.key: f"{lots[a.lot]}, {a.name}" for a in self.approaches}
+        return {a.key: f"{lots[a.lot]} ({a.name})" for a in self.approaches}
 
     @cached_property
     def attribute_names(self) -> tuple[str, ...]:

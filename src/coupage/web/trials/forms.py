@@ -16,6 +16,7 @@ from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Brief, Recipe
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches
+from coupage.web.common.dates import day_text
 from coupage.web.common.fields import NumberField, PercentField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm, ModelMultipleChoiceField
 from coupage.web.cuppings.models import Attribute, Cupping, Protocol, Taster
@@ -310,7 +311,7 @@ class SharesForm(forms.Form):
 class _BatchChoice(ModelChoiceField[Batch]):
     def label_from_instance(self, obj: Batch) -> str:
         roasted = timezone.localtime(obj.roasted_at)
-        return f"{obj.number}, roasted {roasted:%-d %b %Y}, {obj.verdict}"
+        return f"{obj.number}, roasted {day_text(roasted)}, {obj.verdict}"
 
 
 class SendForm(forms.Form):

@@ -20,11 +20,11 @@ from coupage.web.blends.pages.parts import (
     made_of,
     parts_of,
     profiles,
-    said,
     served,
 )
 from coupage.web.blends.serving import Served
 from coupage.web.common.charts import ProfileChart
+from coupage.web.common.dates import day_text
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
 from coupage.web.cuppings.beliefs import beliefs_now
@@ -140,10 +140,10 @@ def blend_page(pk: int) -> BlendPage:
 
 def _dates(recipe: Recipe) -> str:
     if recipe.in_service_from and recipe.retired_on:
-        return f"{recipe.in_service_from:%-d %b %Y} to {recipe.retired_on:%-d %b %Y}"
+        return f"{day_text(recipe.in_service_from)} to {day_text(recipe.retired_on)}"
     if recipe.in_service_from:
-        return f"since {recipe.in_service_from:%-d %b %Y}"
-    return f"written {timezone.localtime(recipe.made_at):%-d %b %Y}"
+        return f"since {day_text(recipe.in_service_from)}"
+    return f"written {day_text(timezone.localtime(recipe.made_at))}"
 
 
 def _diff(old: Recipe, new: Recipe) -> str:
@@ -153,11 +153,11 @@ def _diff(old: Recipe, new: Recipe) -> str:
     for approach, share in after.items():
         change = share - before.get(approach, 0)
         if approach not in before:
-            changes.append(f"{show_share(share)} {said(approach)} comes in")
+            changes.append(f"{show_share(share)} {approach} comes in")
         elif change:
             more = "more" if change > 0 else "less"
-            changes.append(f"{show_share(abs(change))} {more} {said(approach)}")
-    changes += [f"{said(approach)} goes out" for approach in before if approach not in after]
+            changes.append(f"{show_share(abs(change))} {more} {approach}")
+    changes += [f"{approach} goes out" for approach in before if approach not in after]
     return "; ".join(changes) or "the same proportions"
 
 

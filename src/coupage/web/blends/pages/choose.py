@@ -15,7 +15,7 @@ from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
 from coupage.web.blends.models import Blend, Brief
 from coupage.web.blends.pages.brief import wanted
-from coupage.web.blends.pages.parts import made_of, profiles, said
+from coupage.web.blends.pages.parts import made_of, profiles
 from coupage.web.blends.serving import WantChance, room_brief, serve, shares_of
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches, lots
@@ -151,7 +151,7 @@ class _Answer:
             picture=self._picture(best, current, name),
             composition=Composition(
                 tuple(
-                    Part(said(approach), ppm / PPM, slot)
+                    Part(str(approach), ppm / PPM, slot)
                     for slot, (approach, ppm) in enumerate(self._shares(best), 1)
                 ),
                 label="The best recipe",

@@ -21,21 +21,15 @@ __all__ = [
     "made_of",
     "parts_of",
     "profiles",
-    "said",
     "served",
 ]
 
 TONES = {"trial": "quiet", "approved": "attention", "in service": "action", "retired": "quiet"}
 
 
-def said(approach: Approach) -> str:
-    """Name a component inside a sentence, where a comma would run into the next one."""
-    return f"{approach.lot.name} ({approach.name})"
-
-
 def made_of(shares: Iterable[tuple[Approach, int]]) -> str:
     """Say proportions: ``45 % Amber Ridge (light), 40 % ... and 15 % Birch Fall (long)``."""
-    return joined([f"{show_share(ppm)} {said(approach)}" for approach, ppm in shares])
+    return joined([f"{show_share(ppm)} {approach}" for approach, ppm in shares])
 
 
 def parts_of(recipe: Recipe) -> list[tuple[Approach, int]]:

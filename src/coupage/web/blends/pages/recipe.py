@@ -14,7 +14,7 @@ from coupage.web.blends.costs import costs_now
 from coupage.web.blends.forms import RecipeForm, ShareFormSet
 from coupage.web.blends.models import Recipe
 from coupage.web.blends.pages.brief import wanted
-from coupage.web.blends.pages.parts import TONES, made_of, parts_of, profiles, said, served
+from coupage.web.blends.pages.parts import TONES, made_of, parts_of, profiles, served
 from coupage.web.blends.serving import Served, shares_of
 from coupage.web.common.charts import Composition, Part, ProfileChart
 from coupage.web.common.revisions import StaleError, stale
@@ -76,7 +76,7 @@ def recipe_page(pk: int, currency: str) -> RecipePage:
         note=recipe.reason,
         composition=Composition(
             tuple(
-                Part(said(approach), ppm / PPM, slot)
+                Part(str(approach), ppm / PPM, slot)
                 for slot, (approach, ppm) in enumerate(parts_of(recipe), 1)
             ),
             label=str(recipe),

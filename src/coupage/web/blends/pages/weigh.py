@@ -12,8 +12,9 @@ from coupage.table import weigh
 from coupage.units import GRAMS_PER_OZ, PPM, show_mass, show_share
 from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Recipe
-from coupage.web.blends.pages.parts import joined, parts_of, said
+from coupage.web.blends.pages.parts import joined, parts_of
 from coupage.web.coffees.models import Approach
+from coupage.web.common.dates import day_text
 
 __all__ = ["WeighLine", "WeighSheet", "weigh_sheet"]
 
@@ -77,16 +78,18 @@ def weigh_sheet(
         batch = batches.get(approach)
         lines.append(
             WeighLine(
-                coffee=said(approach),
+                coffee=str(approach),
                 wanted=show_share(ppm),
                 batch=batch.number if batch else "",
-                roasted=f"{timezone.localtime(batch.roasted_at):%-d %b}" if batch else "",
+                roasted=f"{day_text(timezone.localtime(batch.roasted_at), year=False)}"
+                if batch
+                else "",
                 per_load=_shown(load_g, unit),
                 whole=_shown(load_g * loads, unit),
             )
         )
         if abs(achieved - ppm / PPM) > TOLERANCE:
-            moved.append(f"{said(approach)} becomes {100 * achieved:.1f} %")
+            moved.append(f"{approach} becomes {100 * achieved:.1f} %")
     warnings = []
     if moved:
         warnings.append(

@@ -16,6 +16,7 @@ from coupage.web.blends import actions, forms, queries
 from coupage.web.blends.models import Blend, Recipe
 from coupage.web.blends.pages.recipe import recipe_page, stale_recipe
 from coupage.web.blends.pages.weigh import weigh_sheet
+from coupage.web.common.dates import day_text
 from coupage.web.common.feedback import done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
@@ -202,7 +203,7 @@ def make_sample(request: Request, pk: int) -> HttpResponse:
     found = queries.newest_usable_batches(approaches)
     batches = {a: found[a.pk][0] for a in approaches if found[a.pk]}
     today = timezone.localdate()
-    label = f"{recipe.blend.name} v{recipe.version}, {today:%-d %b}"
+    label = f"{recipe.blend.name} v{recipe.version}, {day_text(today, year=False)}"
     form = forms.SampleForm(request.POST or None, initial={"label": label})
     if request.method == "POST" and form.is_valid():
         try:

@@ -14,7 +14,7 @@ from coupage.web.cuppings.models import Part, Sample
 from coupage.web.people import history
 from coupage.web.people.models import Person
 
-__all__ = ["archive_sample", "make_sample", "sample_of_batch"]
+__all__ = ["make_sample", "sample_of_batch"]
 
 
 @transaction.atomic
@@ -71,20 +71,9 @@ def sample_of_batch(*, batch: Batch, on: dt.date, by: Person, at: dt.datetime) -
     if pulled is not None:
         return pulled
     approach = batch.approach_version.approach
-    name = f"{approach.lot.name}, {approach.name}, {batch.number}"[:70]
+    name = f"{approach}, {batch.number}"[:70]
     label, n = name, 2
     while Sample.objects.filter(label=label).exists():
         label = f"{name} ({n})"
         n += 1
     return make_sample(label=label, parts={batch: PPM}, on=on, by=by, at=at)
-
-
-@transaction.atomic
-def archive_sample(*, sample: Sample, archived: bool, by: Person, at: dt.datetime) -> Sample:
-    """Put a sample away, or take it out again; tables that had it keep it."""
-    if sample.archived == archived:
-        raise InputError(f"{sample} is {'put away' if archived else 'in use'} already")
-    sample.archived = archived
-    sample.save(update_fields=["archived"])
-    history.record(sample, verb="put away" if archived else "took out again", by=by, at=at)
-    return sample

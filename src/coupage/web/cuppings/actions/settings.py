@@ -7,7 +7,6 @@ from collections.abc import Sequence
 
 from django.db import transaction
 
-from coupage.errors import InputError
 from coupage.web.cuppings.models import Attribute, Protocol, ProtocolStep, Taster
 from coupage.web.people import history
 from coupage.web.people.models import Person
@@ -16,9 +15,6 @@ __all__ = [
     "add_attribute",
     "add_protocol",
     "add_taster",
-    "archive_attribute",
-    "archive_protocol",
-    "archive_taster",
     "change_attribute",
     "change_protocol",
     "change_taster",
@@ -69,19 +65,6 @@ def change_attribute(*, attribute: Attribute, by: Person, at: dt.datetime) -> At
     return attribute
 
 
-@transaction.atomic
-def archive_attribute(
-    *, attribute: Attribute, archived: bool, by: Person, at: dt.datetime
-) -> Attribute:
-    """Put an attribute away, or take it out again; tables that asked for it keep it."""
-    if attribute.archived == archived:
-        raise InputError(f"{attribute} is {'put away' if archived else 'in use'} already")
-    attribute.archived = archived
-    attribute.save(update_fields=["archived"])
-    history.record(attribute, verb="put away" if archived else "took out again", by=by, at=at)
-    return attribute
-
-
 # --- protocols -----------------------------------------------------------------------------------
 
 
@@ -120,19 +103,6 @@ def _write_steps(protocol: Protocol, steps: Sequence[ProtocolStep]) -> None:
         step.save()
 
 
-@transaction.atomic
-def archive_protocol(
-    *, protocol: Protocol, archived: bool, by: Person, at: dt.datetime
-) -> Protocol:
-    """Put a protocol away, or take it out again."""
-    if protocol.archived == archived:
-        raise InputError(f"{protocol} is {'put away' if archived else 'in use'} already")
-    protocol.archived = archived
-    protocol.save(update_fields=["archived"])
-    history.record(protocol, verb="put away" if archived else "took out again", by=by, at=at)
-    return protocol
-
-
 # --- tasters -------------------------------------------------------------------------------------
 
 
@@ -155,15 +125,4 @@ def change_taster(*, taster: Taster, by: Person, at: dt.datetime) -> Taster:
     taster.save(update_fields=fields)
     after = history.snapshot(taster, fields)
     history.record(taster, verb="changed", by=by, at=at, before=before, after=after)
-    return taster
-
-
-@transaction.atomic
-def archive_taster(*, taster: Taster, archived: bool, by: Person, at: dt.datetime) -> Taster:
-    """Put a taster away, or take them out again; their ratings stay."""
-    if taster.archived == archived:
-        raise InputError(f"{taster} is {'put away' if archived else 'in use'} already")
-    taster.archived = archived
-    taster.save(update_fields=["archived"])
-    history.record(taster, verb="put away" if archived else "took out again", by=by, at=at)
     return taster

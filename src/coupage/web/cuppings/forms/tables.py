@@ -10,6 +10,7 @@ from django.utils import timezone
 
 from coupage.units import PPM, show_share
 from coupage.web.batches.models import Batch
+from coupage.web.common.dates import day_text
 from coupage.web.common.fields import NumberField, PercentField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
 from coupage.web.cuppings import queries
@@ -136,8 +137,8 @@ class _BatchChoice(ModelChoiceField[Batch]):
     def label_from_instance(self, obj: Batch) -> str:
         approach = obj.approach_version.approach
         held = ", on hold" if obj.verdict == "hold" else ""
-        roasted = f"{timezone.localtime(obj.roasted_at):%-d %b %Y}"
-        return f"{obj.number}: {approach.lot.name}, {approach.name}, roasted {roasted}{held}"
+        roasted = f"{day_text(timezone.localtime(obj.roasted_at))}"
+        return f"{obj.number}: {approach}, roasted {roasted}{held}"
 
 
 class PourBatchForm(forms.Form):

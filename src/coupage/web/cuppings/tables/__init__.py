@@ -1,10 +1,11 @@
-"""Attributes, tasters, samples, ratings and words as tables that come in and go out."""
+"""Attributes, protocols, tasters, samples, ratings and words as tables that come in and go out."""
 
 from __future__ import annotations
 
 from coupage.sheets import ratings_layout
 from coupage.web.common.doors import Door
 from coupage.web.cuppings.tables.attributes import ATTRIBUTES, attribute_rows, attributes_layout
+from coupage.web.cuppings.tables.protocols import PROTOCOLS, protocol_rows, protocols_layout
 from coupage.web.cuppings.tables.ratings import (
     RATINGS,
     RATINGS_WIDE,
@@ -20,6 +21,7 @@ __all__ = ["DOORS"]
 
 DOORS = (
     Door("attributes", attributes_layout, attribute_rows, ATTRIBUTES),
+    Door("protocols", protocols_layout, protocol_rows, PROTOCOLS),
     Door("tasters", tasters_layout, taster_rows, TASTERS),
     Door("samples", parts_layout, sample_rows, SAMPLES),
     Door("ratings", ratings_layout, rating_rows, RATINGS),

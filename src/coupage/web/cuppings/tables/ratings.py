@@ -13,6 +13,7 @@ from decimal import Decimal
 
 from coupage.errors import FileProblem
 from coupage.sheets import Layout, Table, ratings_layout, read_ratings, wide_from_long, wide_layout
+from coupage.web.common.dates import day_text
 from coupage.web.common.doors import numbered, rows_said
 from coupage.web.common.exchange import Exchange, Plan
 from coupage.web.cuppings.actions.imports import (
@@ -101,7 +102,7 @@ def _plan(table: Table) -> Plan:
         if place is None:
             problems += _new_problems(name, rows)
             held = _held(name)
-            when = f"held {held:%-d %b %Y}" if held else "held today, which you can correct"
+            when = f"held {day_text(held)}" if held else "held today, which you can correct"
             said = rows_said(len(rows), "rating", "ratings")
             summary.append(f"a new table, revealed: {name}, {when}, {said}")
         else:

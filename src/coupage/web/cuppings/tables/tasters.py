@@ -9,8 +9,9 @@ from coupage.errors import FileProblem
 from coupage.sheets import Column, Layout, Table
 from coupage.web.common.doors import numbered, problems_of, rows_said
 from coupage.web.common.exchange import Exchange, Plan
-from coupage.web.cuppings.actions.settings import add_taster, archive_taster, change_taster
+from coupage.web.cuppings.actions.settings import add_taster, change_taster
 from coupage.web.cuppings.models import Taster
+from coupage.web.people.archive import archive
 from coupage.web.people.models import Person
 
 
@@ -84,7 +85,7 @@ def _apply(table: Table, *, by: Person, at: dt.datetime) -> str:
         elif before != taster.person_id:
             change_taster(taster=taster, by=by, at=at)
         if taster.archived != row["put away"]:
-            archive_taster(taster=taster, archived=bool(row["put away"]), by=by, at=at)
+            archive(taster, archived=bool(row["put away"]), by=by, at=at)
     return f"{rows_said(len(table.rows), 'taster is', 'tasters are')} in."
 
 

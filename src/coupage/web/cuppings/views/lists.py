@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from django.http import HttpResponse
@@ -11,15 +10,14 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from coupage.errors import InputError
-from coupage.web.common.feedback import done, not_done
+from coupage.web.common.feedback import done
 from coupage.web.common.requests import Request
 from coupage.web.cuppings import forms, queries
 from coupage.web.cuppings.actions import settings
-from coupage.web.cuppings.actions.samples import archive_sample as put_sample_away
 from coupage.web.cuppings.models import Attribute, Protocol, Sample, Taster
 from coupage.web.cuppings.pages import lists
 from coupage.web.people.access import needs
+from coupage.web.people.archive import archive_or_back
 
 __all__ = [
     "add_attribute",
@@ -39,21 +37,6 @@ __all__ = [
 ]
 
 
-def _put_away(
-    request: Request, thing: Any, name: str, back: str, deed: Callable[[bool], object]
-) -> HttpResponse:
-    """Put a thing away, or take it out again (``?back``)."""
-    away = "back" not in request.GET
-    try:
-        deed(away)
-    except InputError as problem:
-        not_done(request, f"{problem}.")
-    else:
-        undo = reverse(f"cuppings:{name}", args=[thing.pk]) + ("?back" if away else "")
-        done(request, f"{thing} is {'put away' if away else 'in use again'}.", undo=undo)
-    return redirect(f"cuppings:{back}")
-
-
 # --- samples -------------------------------------------------------------------------------------
 
 
@@ -68,16 +51,8 @@ def samples(request: Request) -> HttpResponse:
 @require_POST
 def archive_sample(request: Request, pk: int) -> HttpResponse:
     """Put a sample away, or take it out again (``?back``)."""
-    sample = get_object_or_404(Sample, pk=pk)
-    return _put_away(
-        request,
-        sample,
-        "archive-sample",
-        "samples",
-        lambda away: put_sample_away(
-            sample=sample, archived=away, by=request.user, at=timezone.now()
-        ),
-    )
+    thing = get_object_or_404(Sample, pk=pk)
+    return archive_or_back(request, thing, reverse("cuppings:samples"))
 
 
 # --- attributes ----------------------------------------------------------------------------------
@@ -127,16 +102,8 @@ def change_attribute(request: Request, pk: int) -> HttpResponse:
 @require_POST
 def archive_attribute(request: Request, pk: int) -> HttpResponse:
     """Put an attribute away, or take it out again (``?back``)."""
-    attribute = get_object_or_404(Attribute, pk=pk)
-    return _put_away(
-        request,
-        attribute,
-        "archive-attribute",
-        "attributes",
-        lambda away: settings.archive_attribute(
-            attribute=attribute, archived=away, by=request.user, at=timezone.now()
-        ),
-    )
+    thing = get_object_or_404(Attribute, pk=pk)
+    return archive_or_back(request, thing, reverse("cuppings:attributes"))
 
 
 # --- protocols -----------------------------------------------------------------------------------
@@ -196,16 +163,8 @@ def _protocol(request: Request, form: forms.ProtocolForm, steps: Any, title: str
 @require_POST
 def archive_protocol(request: Request, pk: int) -> HttpResponse:
     """Put a protocol away, or take it out again (``?back``)."""
-    protocol = get_object_or_404(Protocol, pk=pk)
-    return _put_away(
-        request,
-        protocol,
-        "archive-protocol",
-        "protocols",
-        lambda away: settings.archive_protocol(
-            protocol=protocol, archived=away, by=request.user, at=timezone.now()
-        ),
-    )
+    thing = get_object_or_404(Protocol, pk=pk)
+    return archive_or_back(request, thing, reverse("cuppings:protocols"))
 
 
 # --- tasters -------------------------------------------------------------------------------------
@@ -254,13 +213,5 @@ def change_taster(request: Request, pk: int) -> HttpResponse:
 @require_POST
 def archive_taster(request: Request, pk: int) -> HttpResponse:
     """Put a taster away, or take them out again (``?back``)."""
-    taster = get_object_or_404(Taster, pk=pk)
-    return _put_away(
-        request,
-        taster,
-        "archive-taster",
-        "tasters",
-        lambda away: settings.archive_taster(
-            taster=taster, archived=away, by=request.user, at=timezone.now()
-        ),
-    )
+    thing = get_object_or_404(Taster, pk=pk)
+    return archive_or_back(request, thing, reverse("cuppings:tasters"))

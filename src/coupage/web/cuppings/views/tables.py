@@ -11,6 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from coupage.errors import InputError
+from coupage.web.common.dates import day_text
 from coupage.web.common.feedback import done, not_done
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
@@ -64,7 +65,7 @@ def add(request: Request) -> HttpResponse:
     """Set up a table; samples and tasters come on the next page."""
     now = timezone.localtime()
     initial = {
-        "name": suggested_name(f"{now:%-d %b %Y}"),
+        "name": suggested_name(f"{day_text(now)}"),
         "held_at": now.replace(minute=0, second=0, microsecond=0),
         "protocol": usual_protocol(),
     }

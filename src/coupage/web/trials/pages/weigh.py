@@ -8,6 +8,7 @@ from decimal import Decimal
 from coupage.table import Weighing, pull_grams, weigh
 from coupage.units import PPM
 from coupage.web.blends.queries import newest_usable_batches
+from coupage.web.common.dates import day_text
 from coupage.web.cuppings.columns import component_name
 from coupage.web.cuppings.models import Protocol
 from coupage.web.trials.design import Shares
@@ -114,7 +115,7 @@ def _pulls(plan: Plan, weighings: list[Weighing], purge_g: float) -> tuple[Pull,
             Pull(
                 name,
                 batch.number if batch else "",
-                f"{batch.roasted_at:%-d %b %Y}" if batch else "",
+                f"{day_text(batch.roasted_at)}" if batch else "",
                 f"{grams:.1f} g",
             )
         )

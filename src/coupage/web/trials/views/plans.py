@@ -14,6 +14,7 @@ from coupage.errors import InfeasibleError, InputError
 from coupage.web.blends.models import Brief, Recipe
 from coupage.web.blends.queries import newest_usable_batches
 from coupage.web.coffees.models import Approach
+from coupage.web.common.dates import day_text
 from coupage.web.common.feedback import done, not_done
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
@@ -132,9 +133,9 @@ def _said(request: Request, found: Found, text: str) -> None:
 def _start(request: Request) -> tuple[dict[str, Any], list[Approach]]:
     """Return what the screen begins with."""
     today = timezone.localdate()
-    name, n = f"Trials of {today:%-d %b %Y}", 2
+    name, n = f"Trials of {day_text(today)}", 2
     while Plan.objects.filter(name=name).exists():
-        name, n = f"Trials of {today:%-d %b %Y} ({n})", n + 1
+        name, n = f"Trials of {day_text(today)} ({n})", n + 1
     initial: dict[str, Any] = {"name": name}
     asked = request.GET.get("brief", "")
     brief = (
