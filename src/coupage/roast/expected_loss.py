@@ -54,7 +54,7 @@ class ExpectedLoss:
 
     Attributes
     ----------
-    mean, sd, low90, high90
+    mean, sd, low90, high90, low50, high50
         Belief about the level, the mean of very many batches.
     batch_sd
         Scatter of single batches around it.
@@ -70,6 +70,8 @@ class ExpectedLoss:
     high90: float
     batch_sd: float
     batches: int
+    low50: float
+    high50: float
 
     def quantile(self, chance: float, batches: int = 1) -> float:
         """Loss that the mean of so many coming batches stays below with this chance."""
@@ -181,8 +183,11 @@ def expected_loss(
     def summary(
         lot: str, approach: str, mean: Floats, variance: Floats, batches: int = 0
     ) -> ExpectedLoss:
-        centre, sd, low, high = _mixture(weight, mean, variance)
-        return ExpectedLoss(lot, approach, centre, sd, low, high, batch_sd, batches)
+        centre, sd, ends = _mixture(weight, mean, variance)
+        low90, low50, high50, high90 = ends
+        return ExpectedLoss(
+            lot, approach, centre, sd, low90, high90, batch_sd, batches, low50, high50
+        )
 
     lot_variance = grid[:, 1] ** 2
     seen = tuple(
@@ -286,18 +291,20 @@ def _closed_form(cells: _Cells, sds: Floats, prior: LossPriors) -> _Given:
     return _Given(log_marginal, (cell, cell_var), (approach, approach_var), (m, 1 / precision))
 
 
-def _mixture(weight: Floats, mean: Floats, variance: Floats) -> tuple[float, float, float, float]:
-    """Mean, sd and 90 % interval of normals mixed over the grid."""
+def _mixture(
+    weight: Floats, mean: Floats, variance: Floats
+) -> tuple[float, float, tuple[float, ...]]:
+    """Mean, sd and the ends of the 90 % and 50 % intervals of normals mixed over the grid."""
     kept = weight > 1e-7
     w, m, sd = weight[kept] / weight[kept].sum(), mean[kept], np.sqrt(variance[kept])
     centre = float(w @ m)
     spread = float(np.sqrt(w @ (sd**2 + (m - centre) ** 2)))
     ends = []
-    for chance in (0.05, 0.95):
+    for chance in (0.05, 0.25, 0.75, 0.95):
         low, high = centre - 12 * spread, centre + 12 * spread
         for _ in range(50):
             middle = (low + high) / 2
             below = w @ ndtr((middle - m) / sd) < chance
             low, high = (middle, high) if below else (low, middle)
         ends.append((low + high) / 2)
-    return centre, spread, ends[0], ends[1]
+    return centre, spread, tuple(ends)

@@ -147,9 +147,9 @@ def test_quantile_is_the_normal_one_and_narrows_with_batches() -> None:
 
 
 def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
-    """300 lots' levels from the model's own priors: 90 % within 4 standard errors."""
+    """300 lots' levels from the model's own priors: 90 and 50 % within 4 standard errors."""
     rng = np.random.default_rng(7)
-    inside = []
+    inside, half = [], []
     for _ in range(15):
         sd_lot, sd_batch = abs(rng.normal(0, 0.015)), abs(rng.normal(0, 0.01))
         mu = rng.normal(0.17, 0.02)
@@ -160,7 +160,9 @@ def test_intervals_hold_the_truth_about_as_often_as_they_say() -> None:
         model = expected_loss(y, lots=lots)
         beliefs = [model.expect(str(i)) for i in range(20)]
         inside += [b.low90 < t < b.high90 for b, t in zip(beliefs, truth, strict=True)]
+        half += [b.low50 < t < b.high50 for b, t in zip(beliefs, truth, strict=True)]
     assert np.mean(inside) == pytest.approx(0.9, abs=4 * np.sqrt(0.09 / 300))
+    assert np.mean(half) == pytest.approx(0.5, abs=4 * np.sqrt(0.25 / 300))
 
 
 @settings(deadline=None, max_examples=15)

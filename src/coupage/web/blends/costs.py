@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from coupage.cost import CostCard, roasted_cost
-from coupage.roast import expected_loss
 from coupage.units import PPM
-from coupage.web.batches.models import Batch
+from coupage.web.batches.losses import expected_losses
 from coupage.web.blends.models import Recipe
 from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.columns import component_name
@@ -49,26 +48,15 @@ class Costs:
 def costs_now() -> Costs:
     """Return what every approach's coffee costs now.
 
-    The loss is the estimate from all weighed batches, shrunken towards what its approach and the
-    roastery usually lose, so that a coffee roasted once or never has a sensible one.
+    The loss is the shrunken estimate from its newest batches, so that a coffee roasted once or
+    never has a sensible one.
     """
-    weighed = Batch.objects.filter(roasted_g__isnull=False, void=False).values_list(
-        "green_g",
-        "roasted_g",
-        "approach_version__approach__lot__name",
-        "approach_version__approach__name",
-    )
-    rows = list(weighed)
-    model = expected_loss(
-        [1 - (out or 0) / green for green, out, _, _ in rows],
-        lots=[row[2] for row in rows],
-        approaches=[row[3] for row in rows],
-    )
+    losses = expected_losses()
     price: dict[str, Decimal] = {}
     loss: dict[str, float] = {}
     for approach in Approach.objects.select_related("lot"):
         name = component_name(approach)
-        loss[name] = model.expect(approach.lot.name, approach.name).mean
+        loss[name] = losses[approach.pk].mean
         if approach.lot.price_per_kg is not None:
             price[name] = approach.lot.price_per_kg
     return Costs(price, loss)
