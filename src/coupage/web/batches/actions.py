@@ -5,9 +5,11 @@ from __future__ import annotations
 import datetime as dt
 
 from django.db import transaction
+from django.utils import timezone
 
 from coupage.errors import InputError
 from coupage.web.batches.models import Batch, BatchVerdict, Machine, Verdict
+from coupage.web.common.dates import day_text
 from coupage.web.common.revisions import take_revision
 from coupage.web.people import history
 from coupage.web.people.models import Person
@@ -58,10 +60,14 @@ def change_batch(*, batch: Batch, revision: int, by: Person, at: dt.datetime) ->
     ------
     StaleError
         When the batch's revision is no longer ``revision``.
+    InputError
+        When more of it is used already than would have come out.
     """
     before = history.snapshot(Batch.objects.get(pk=batch.pk), BATCH_FIELDS)
     take_revision(Batch, batch.pk, revision)
     batch.full_clean()
+    _check_spent(batch, batch.roasted_g or 0)
+    _check_first_use(batch)
     batch.save(update_fields=BATCH_FIELDS)
     after = history.snapshot(batch, BATCH_FIELDS)
     history.record(batch, verb="corrected", by=by, at=at, before=before, after=after)
@@ -110,10 +116,30 @@ def void_batch(*, batch: Batch, void: bool, by: Person, at: dt.datetime) -> Batc
     """Take a batch out of every sum, or put it back; nothing is deleted."""
     if batch.void == void:
         raise InputError(f"{batch} is {'void' if void else 'valid'} already")
+    if void:
+        Batch.objects.select_for_update().get(pk=batch.pk)
+        _check_spent(batch, 0)
     batch.void = void
     batch.save(update_fields=["void"])
     history.record(batch, verb="voided" if void else "made valid again", by=by, at=at)
     return batch
+
+
+def _check_spent(batch: Batch, made_g: int) -> None:
+    spent_g = -sum(batch.roasted_entries.values_list("mass_g", flat=True))
+    if spent_g > made_g:
+        raise InputError(
+            f"{spent_g / 1000:.3f} kg of {batch} are used already; take them back where they were "
+            "used first"
+        )
+
+
+def _check_first_use(batch: Batch) -> None:
+    first = batch.roasted_entries.order_by("on").values_list("on", flat=True).first()
+    if first is not None and first < timezone.localtime(batch.roasted_at).date():
+        raise InputError(
+            f"{batch} was used on {day_text(first)} already; it cannot be roasted after that"
+        )
 
 
 @transaction.atomic

@@ -11,7 +11,7 @@ from django.db.models import F, Q
 
 from coupage.web.coffees.models import ApproachVersion
 
-__all__ = ["Batch", "BatchVerdict", "Machine", "Verdict"]
+__all__ = ["Batch", "BatchVerdict", "Machine", "RoastedEntry", "Verdict"]
 
 
 class Machine(models.Model):
@@ -145,3 +145,51 @@ class BatchVerdict(models.Model):
 
     def __str__(self) -> str:
         return f"{self.batch}: {self.verdict}"
+
+
+class RoastedEntry(models.Model):
+    """One line of the ledger of a batch's roasted coffee, only ever added to.
+
+    What was made is the batch's ``roasted_g`` itself; lines say what happened to it afterwards, so
+    that what is on hand at any date is a sum (:func:`coupage.web.batches.queries.stocked`). The
+    database refuses a line that would leave less than nothing at any date, and one that takes from
+    a batch on hold for a blend (see ``apps.py``). Apps above write lines by
+    :mod:`coupage.web.batches.roasted` only.
+    """
+
+    class Kind(models.TextChoices):
+        BLENDED = "blended", "Weighed into a blend"
+        PUT_BACK = "put back", "Put back from a blend"
+        TASTED = "tasted", "Pulled for the table"
+        WASTED = "wasted", "Thrown away"
+        COUNT = "count", "Corrected after a count"
+
+    batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="roasted_entries")
+    kind = models.CharField(max_length=8, choices=Kind.choices)
+    mass_g = models.BigIntegerField()
+    on = models.DateField()
+    at = models.DateTimeField()
+    reason = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["on", "id"]
+        verbose_name_plural = "roasted entries"
+        indexes = [models.Index(fields=["batch", "on"])]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(kind__in=["blended", "tasted", "wasted"], mass_g__lt=0)
+                | Q(kind="put back", mass_g__gt=0)
+                | (Q(kind="count") & ~Q(mass_g=0)),
+                name="roasted_entry_sign",
+            ),
+            models.CheckConstraint(
+                condition=~Q(kind__in=["wasted", "count"]) | ~Q(reason=""),
+                name="roasted_entry_has_reason",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} {self.mass_g / 1000:+.1f} kg of {self.batch}"

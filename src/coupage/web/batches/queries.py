@@ -2,12 +2,38 @@
 
 from __future__ import annotations
 
-from django.db.models import FloatField, QuerySet
-from django.db.models.functions import Cast
+import datetime as dt
+from typing import TYPE_CHECKING, TypedDict
 
-from coupage.web.batches.models import Batch, Machine, Verdict
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    F,
+    FloatField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+    When,
+)
+from django.db.models.functions import Cast, Coalesce
 
-__all__ = ["batches", "machines", "next_number", "waiting"]
+from coupage.web.batches.models import Batch, Machine, RoastedEntry, Verdict
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    StockedBatch = WithAnnotations[Batch, "RoastedSums"]
+
+__all__ = ["batches", "machines", "next_number", "roasted_on_hand", "stocked", "waiting"]
+
+
+class RoastedSums(TypedDict):
+    """What :func:`stocked` adds to a batch, in grams."""
+
+    made_g: int
+    on_hand_g: int
 
 
 def batches() -> QuerySet[Batch]:
@@ -16,6 +42,45 @@ def batches() -> QuerySet[Batch]:
     return Batch.objects.select_related(
         "approach_version__approach__lot", "machine", "operator"
     ).annotate(loss_pct=100.0 * (1.0 - out / green))
+
+
+def stocked(on: dt.date | None = None) -> QuerySet[StockedBatch]:
+    """Return all batches with ``made_g`` and ``on_hand_g`` of roasted coffee, oldest first.
+
+    Parameters
+    ----------
+    on
+        At the end of which day, by the clock of whoever asks; left out, after every line there is.
+    """
+    ledger = RoastedEntry.objects.filter(batch=OuterRef("pk"))
+    out = Q(void=True) | Q(roasted_g__isnull=True)
+    if on is not None:
+        ledger = ledger.filter(on__lte=on)
+        out |= Q(roasted_at__date__gt=on)
+    spent = ledger.order_by().values("batch").annotate(total=Sum("mass_g")).values("total")
+    whole = BigIntegerField()
+    return (
+        Batch.objects.select_related("approach_version__approach__lot")
+        .annotate(
+            made_g=Case(When(out, then=0), default=F("roasted_g"), output_field=whole),
+            spent_g=Coalesce(Subquery(spent), 0, output_field=whole),
+        )
+        .annotate(on_hand_g=F("made_g") + F("spent_g"))
+        .order_by("roasted_at", "id")
+    )
+
+
+def roasted_on_hand(on: dt.date | None = None) -> dict[int, int]:
+    """Return grams of roasted coffee on hand by approach, held batches left out.
+
+    What is already weighed into a blend is not here; it stands in the ledger of its run.
+    """
+    found: dict[int, int] = {}
+    usable = stocked(on).filter(on_hand_g__gt=0).exclude(verdict=Verdict.HOLD)
+    for batch in usable:
+        approach = batch.approach_version.approach_id
+        found[approach] = found.get(approach, 0) + batch.on_hand_g
+    return found
 
 
 def waiting() -> QuerySet[Batch]:

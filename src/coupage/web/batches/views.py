@@ -81,6 +81,8 @@ def change(request: Request, pk: int) -> HttpResponse:
             saved = Batch.objects.get(pk=pk)
             other = forms.BatchForm(instance=saved, unit=request.user.mass_unit)
             page |= stale(form, other, problem, saved)
+        except InputError as problem:
+            form.add_error(None, sentence(problem))
         else:
             done(request, f"{batch} is corrected.")
             return redirect("batches:batch", pk)

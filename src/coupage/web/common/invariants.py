@@ -17,7 +17,7 @@ from django.db import connections
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.models.signals import post_migrate, pre_migrate
 
-__all__ = ["Trigger", "guard", "sealed_sum"]
+__all__ = ["Trigger", "guard", "kept_ledger", "sealed_sum"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +34,10 @@ class Trigger:
         at a time and needs nothing.
     message
         The sentence that the refused writer gets.
+    first
+        A statement that PostgreSQL runs before the condition is looked at, such as a lock on a
+        parent row: the condition then sees what those waited for have written. SQLite, with one
+        writer at a time, leaves it out.
     """
 
     name: str
@@ -41,6 +45,7 @@ class Trigger:
     event: str
     refuse_when: str
     message: str
+    first: str = ""
 
     def up(self, vendor: str) -> list[str]:
         says = self.message.replace("'", "''")
@@ -52,7 +57,7 @@ class Trigger:
         says = says.replace("%", "%%")
         function = (
             f"CREATE OR REPLACE FUNCTION {self.name}() RETURNS trigger LANGUAGE plpgsql AS $$ "
-            f"BEGIN IF {condition} THEN RAISE EXCEPTION '{says}' "
+            f"BEGIN {self.first} IF {condition} THEN RAISE EXCEPTION '{says}' "
             f"USING ERRCODE = 'check_violation'; END IF; RETURN {back}; END $$"
         )
         trigger = (
@@ -90,6 +95,55 @@ def sealed_sum(*, parent: str, child: str, link: str, of: str, total: int) -> li
             "UPDATE OF sealed",
             f"NEW.sealed AND {parts} <> {total}",
             short,
+        ),
+    ]
+
+
+def kept_ledger(
+    ledger: str, *, parent: str, link: str, amount: str, short: str, made: str = "0"
+) -> list[Trigger]:
+    """Keep a ledger only ever added to, and its sum at every date at or above nothing.
+
+    Parameters
+    ----------
+    ledger, parent, link
+        Table of the lines, table of what they belong to, and the column that leads there.
+    amount
+        Column of the lines that is added up; lines also have ``on``, the date they count from.
+    short
+        What is said when less than nothing would be left, at that date or a later one.
+    made
+        SQL for what is there before all lines.
+
+    Notes
+    -----
+    The parent's row is the lock: of two people who take the last of it one waits, and is refused.
+    A line can go only together with its parent, as when a whole installation is emptied.
+    """
+    whose = f"{link} = NEW.{link}"
+    before = f'(SELECT COALESCE(SUM({amount}), 0) FROM {ledger} WHERE {whose} AND "on" <= NEW."on")'
+    later = (
+        f'(SELECT SUM(upto.{amount}) FROM {ledger} upto WHERE upto.{whose} AND upto."on" <= l."on")'
+    )
+    fixed = "a ledger is only ever added to; enter a line that corrects it"
+    return [
+        Trigger(
+            f"{ledger}_put",
+            ledger,
+            "INSERT",
+            f"NEW.{amount} < 0 AND ({made} + {before} + NEW.{amount} < 0 OR EXISTS "
+            f'(SELECT 1 FROM {ledger} l WHERE l.{whose} AND l."on" > NEW."on" '
+            f"AND {made} + {later} + NEW.{amount} < 0))",
+            short,
+            first=f"PERFORM 1 FROM {parent} WHERE id = NEW.{link} FOR NO KEY UPDATE;",
+        ),
+        Trigger(f"{ledger}_move", ledger, "UPDATE", "1 = 1", fixed),
+        Trigger(
+            f"{ledger}_take",
+            ledger,
+            "DELETE",
+            f"EXISTS (SELECT 1 FROM {parent} WHERE id = OLD.{link})",
+            fixed,
         ),
     ]
 
