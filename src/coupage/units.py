@@ -27,6 +27,7 @@ __all__ = [
     "MassUnit",
     "grams",
     "parse_number",
+    "show_bag",
     "show_mass",
     "show_share",
     "whole_shares",
@@ -112,6 +113,22 @@ def show_mass(mass_g: Decimal | int, unit: MassUnit = "kg", places: int | None =
     default = {"kg": 1, "g": 0, "lb": 2, "oz": 1}[unit]
     value = Decimal(mass_g) / _GRAMS[unit]
     return f"{value:.{default if places is None else places}f} {unit}"
+
+
+def show_bag(mass_g: int, unit: MassUnit = "kg") -> str:
+    """Write the size of a bag as its label does: grams below a kilogram, and no idle zeros.
+
+    Examples
+    --------
+    >>> show_bag(250), show_bag(1000), show_bag(2500), show_bag(340, "lb"), show_bag(2268, "lb")
+    ('250 g', '1 kg', '2.5 kg', '12 oz', '5 lb')
+    """
+    small, large = ("oz", "lb") if unit in {"lb", "oz"} else ("g", "kg")
+    named: MassUnit = small if mass_g < int(_GRAMS[large]) else large  # type: ignore[index,assignment]
+    value = Decimal(mass_g) / _GRAMS[named]
+    places = 3 if named == "kg" else 1
+    text = f"{value:.{places}f}".rstrip("0").rstrip(".")
+    return f"{text} {named}"
 
 
 def show_share(share_ppm: int, places: int | None = None) -> str:

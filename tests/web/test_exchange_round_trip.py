@@ -41,6 +41,8 @@ def test_every_table_goes_out_as_a_file_that_reads_back(client: Client, kind: st
     things.brief()
     things.recipe()
     things.machine()
+    things.order()
+    things.standing()
     for each in doors():
         data = {"csv": write_csv, "xlsx": write_xlsx}[kind](each.layout(), each.rows())
         rows = read_table(data, f"{each.name}.{kind}", each.layout()).rows

@@ -25,6 +25,7 @@ from coupage.web.cuppings.models import (
     Serving,
     Taster,
 )
+from coupage.web.orders.models import Customer, Order, OrderLine, StandingLine, StandingOrder
 from coupage.web.people.models import Person, Role
 
 NOW = dt.datetime(2026, 3, 14, 9, 30, tzinfo=dt.UTC)
@@ -183,4 +184,29 @@ def recipe(shares: dict[Approach, int] | None = None, **more: Any) -> Recipe:
         RecipeShare.objects.create(recipe=made, approach=approach, share_ppm=share)
     Recipe.objects.filter(pk=made.pk).update(sealed=True, **more)
     made.refresh_from_db()
+    return made
+
+
+def customer(**more: Any) -> Customer:
+    return Customer.objects.create(**({"name": f"Customer {next(_count)}"} | more))
+
+
+def order(lines: list[tuple[Blend, int, int]] | None = None, **more: Any) -> Order:
+    """Make an open order; ``lines`` gives blends, grams of a bag, and counts."""
+    values = {"number": f"{next(_count) + 2000}", "due_on": NOW.date()}
+    if "customer" not in more:
+        values["customer"] = customer()
+    made = Order.objects.create(**(values | more))
+    for blend, bag_g, bags in lines or [(recipe().blend, 1_000, 6)]:
+        OrderLine.objects.create(order=made, blend=blend, bag_g=bag_g, bags=bags)
+    return made
+
+
+def standing(lines: list[tuple[Blend, int, int]] | None = None, **more: Any) -> StandingOrder:
+    values = {"weekday": 2, "since": NOW.date() - dt.timedelta(days=60)}
+    if "customer" not in more:
+        values["customer"] = customer()
+    made = StandingOrder.objects.create(**(values | more))
+    for blend, bag_g, bags in lines or [(recipe().blend, 1_000, 6)]:
+        StandingLine.objects.create(standing=made, blend=blend, bag_g=bag_g, bags=bags)
     return made

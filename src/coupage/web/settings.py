@@ -79,6 +79,7 @@ INSTALLED_APPS = [
     "coupage.web.cuppings",
     "coupage.web.blends",
     "coupage.web.trials",
+    "coupage.web.orders",
     "coupage.web.today",
     "coupage.web.demo",
 ]

@@ -9,7 +9,7 @@ from coupage.web.common.doors import Door
 
 __all__ = ["door", "doors"]
 
-_APPS = ("coffees", "batches", "cuppings", "blends")
+_APPS = ("coffees", "batches", "cuppings", "blends", "orders")
 
 
 def doors() -> tuple[Door, ...]:

@@ -36,6 +36,7 @@ NAVIGATION: tuple[Entry, ...] = (
     Entry("cuppings", "Cuppings", "cuppings:index", "cup"),
     Entry("briefs", "Briefs", "blends:briefs", "brief", READERS),
     Entry("blends", "Blends", "blends:index", "blend", READERS),
+    Entry("orders", "Orders", "orders:index", "order", READERS),
 )
 MENU: tuple[Entry, ...] = (
     Entry("me", "My settings", "people:me", "person"),

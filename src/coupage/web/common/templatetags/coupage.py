@@ -18,7 +18,7 @@ from django.utils.html import format_html
 from django.utils.safestring import SafeString, mark_safe
 
 from coupage.errors import InputError
-from coupage.units import MassUnit, show_mass, show_share
+from coupage.units import MassUnit, show_bag, show_mass, show_share
 from coupage.web.common import charts, drawing, icons
 from coupage.web.common.cautions import DEFERRAL
 from coupage.web.common.cautions import caution as find_caution
@@ -84,6 +84,12 @@ def share(ppm: int | None) -> str:
 def mass(grams: int | Decimal | None, unit: MassUnit = "kg") -> str:
     """Write whole grams in a unit: ``{{ lot.left_g|mass:"kg" }}``."""
     return "–" if grams is None else show_mass(grams, unit)
+
+
+@register.filter
+def bag(grams: int | None, unit: MassUnit = "kg") -> str:
+    """Write the size of a bag as its label does: ``{{ line.bag_g|bag:unit }}``."""
+    return "–" if grams is None else show_bag(grams, unit)
 
 
 @register.simple_tag

@@ -1,0 +1,1 @@
+"""Pages about customers and orders: one domain call each."""
