@@ -14,6 +14,11 @@ from coupage.web.people.models import Person, Role
 from tests.web.conftest import As
 
 OPEN = {"people:sign-in", "people:sign-out", "people:set-up"}
+# Where a code is typed by people without an account, and what only a signed link opens.
+STRANGERS = {"live:enter", "live:join"}
+BY_TICKET = {"live:seat"}
+UNSIGNED = {"anyone": OPEN, "strangers": STRANGERS, "ticket": BY_TICKET}
+NOT_SIGNED_IN = OPEN | STRANGERS | BY_TICKET
 
 
 def addresses() -> Iterator[tuple[str, str, URLPattern]]:
@@ -48,14 +53,22 @@ def test_the_walk_finds_the_pages() -> None:
 )
 def test_every_view_says_what_right_it_takes(name: str, pattern: URLPattern) -> None:
     right = getattr(pattern.callback, "right", None)
-    assert right in RIGHTS or (right == "anyone" and name in OPEN)
+    assert right in RIGHTS or name in UNSIGNED.get(str(right), ())
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("name", sorted(BY_TICKET))
+def test_what_a_link_opens_is_not_there_without_it(name: str, owner: Person, signed_in: As) -> None:
+    path = next(address for found, address, _ in ALL if found == name)
+    for client in (Client(), signed_in(owner)):
+        assert {client.get(path).status_code, client.post(path).status_code} <= {404, 405}
 
 
 @pytest.mark.django_db
 @pytest.mark.parametrize(
     ("name", "path"),
-    [(n, a) for n, a, _ in ALL if n not in OPEN],
-    ids=[n for n, _, _ in ALL if n not in OPEN],
+    [(n, a) for n, a, _ in ALL if n not in NOT_SIGNED_IN],
+    ids=[n for n, _, _ in ALL if n not in NOT_SIGNED_IN],
 )
 @pytest.mark.parametrize("method", ["get", "post"])
 def test_a_stranger_is_sent_to_sign_in(name: str, path: str, method: str, owner: Person) -> None:
@@ -76,7 +89,7 @@ def test_a_person_without_the_right_is_refused_everywhere(
     client = signed_in(person)
     for name, path, pattern in ALL:
         right = getattr(pattern.callback, "right", "anyone")
-        if right == "anyone" or name in {"people:password"}:
+        if right in UNSIGNED or name in {"people:password"}:
             continue
         refused = client.get(path).status_code == 403
         if not may(person, right):

@@ -12,6 +12,7 @@ from coupage.table.brew import (
     water_ml,
 )
 from coupage.table.codes import blind_codes
+from coupage.table.late import late_order
 from coupage.table.orders import OrderBalance, order_balance, serving_orders, williams
 from coupage.table.scoop import absent_chance, scoop_advice, scoop_error
 from coupage.table.weighing import Weighing, pull_grams, weigh
@@ -25,6 +26,7 @@ __all__ = [
     "dose_grams",
     "extraction_immersion",
     "extraction_percolation",
+    "late_order",
     "milk_dilution",
     "milk_strength",
     "order_balance",

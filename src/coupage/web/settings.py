@@ -64,6 +64,9 @@ SECRET_KEY = secret_key()
 DEBUG = _flag("COUPAGE_DEBUG")
 ALLOWED_HOSTS = ["127.0.0.1", "localhost", "[::1]", *_words("COUPAGE_HOSTS")]
 CSRF_TRUSTED_ORIGINS = _words("COUPAGE_ORIGINS")
+# Set by `coupage run --lan`: where other machines on the local network reach this one. They may
+# then join by a code, and nothing else, unless the line is encrypted.
+LAN_URL = os.environ.get("COUPAGE_LAN_URL", "").rstrip("/")
 
 INSTALLED_APPS = [
     "django.contrib.auth",
@@ -79,6 +82,7 @@ INSTALLED_APPS = [
     "coupage.web.cuppings",
     "coupage.web.blends",
     "coupage.web.trials",
+    "coupage.web.live",
     "coupage.web.orders",
     "coupage.web.today",
     "coupage.web.demo",
@@ -93,6 +97,7 @@ MIDDLEWARE = [
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "coupage.web.people.middleware.OnlyByCodeFromOutside",
     "coupage.web.people.middleware.SignInRequired",
     "coupage.web.people.middleware.PersonalTime",
     "coupage.web.cuppings.middleware.WorkingOut",

@@ -13,6 +13,7 @@ urlpatterns = [
     path("cuppings/", include("coupage.web.cuppings.urls")),
     path("", include("coupage.web.blends.urls")),
     path("trials/", include("coupage.web.trials.urls")),
+    path("", include("coupage.web.live.urls")),
     path("orders/", include("coupage.web.orders.urls")),
 ]
 

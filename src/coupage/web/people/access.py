@@ -17,7 +17,7 @@ from django.http.response import HttpResponseBase
 from coupage.web.common.requests import Request
 from coupage.web.people.models import Person, Role
 
-__all__ = ["RIGHTS", "Right", "anyone", "may", "needs"]
+__all__ = ["RIGHTS", "Right", "anyone", "by_ticket", "may", "needs", "strangers"]
 
 Right = Literal["join", "taste", "see", "work", "steer"]
 P = ParamSpec("P")
@@ -72,4 +72,16 @@ def needs(
 def anyone(view: Callable[P, HttpResponseBase]) -> Callable[P, HttpResponseBase]:
     """Open a view to people who are not signed in."""
     view.right = "anyone"  # type: ignore[attr-defined]
+    return login_not_required(view)
+
+
+def strangers(view: Callable[P, HttpResponseBase]) -> Callable[P, HttpResponseBase]:
+    """Open a view to people without an account, on other machines too: a code is typed there."""
+    view.right = "strangers"  # type: ignore[attr-defined]
+    return login_not_required(view)
+
+
+def by_ticket(view: Callable[P, HttpResponseBase]) -> Callable[P, HttpResponseBase]:
+    """Open a view to whoever holds its signed link; the view itself looks at the link."""
+    view.right = "ticket"  # type: ignore[attr-defined]
     return login_not_required(view)

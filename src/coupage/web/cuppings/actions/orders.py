@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from coupage.table import serving_orders
+import numpy as np
+from numpy.typing import NDArray
+
+from coupage.table import late_order, serving_orders
 from coupage.web.cuppings.models import Cupping, Seat, Serving
 
 __all__ = ["deal_order", "deal_orders"]
@@ -22,12 +25,21 @@ def deal_orders(cupping: Cupping) -> None:
 
 
 def deal_order(seat: Seat) -> None:
-    """Give one latecomer an order."""
-    _write([seat], list(seat.cupping.cups.order_by("pk").values_list("pk", flat=True)))
+    """Give one latecomer the order that leaves the table as even as it can be."""
+    cups = list(seat.cupping.cups.order_by("pk").values_list("pk", flat=True))
+    number = {cup: index for index, cup in enumerate(cups)}
+    served: dict[int, list[int]] = {}
+    others = Serving.objects.filter(seat__cupping=seat.cupping_id).order_by("seat", "position")
+    for other, cup in others.values_list("seat_id", "cup_id"):
+        served.setdefault(other, []).append(number[cup])
+    whole = [order for order in served.values() if len(order) == len(cups)]
+    given = np.array(whole, dtype=np.int64).reshape(len(whole), len(cups))
+    _write([seat], cups, late_order(given)[None])
 
 
-def _write(seats: list[Seat], cups: list[int]) -> None:
-    orders = serving_orders(len(cups), len(seats))
+def _write(seats: list[Seat], cups: list[int], orders: NDArray[np.int64] | None = None) -> None:
+    if orders is None:
+        orders = serving_orders(len(cups), len(seats))
     Serving.objects.bulk_create(
         Serving(seat=seat, cup_id=cups[index], position=position)
         for seat, order in zip(seats, orders.tolist(), strict=True)

@@ -107,7 +107,7 @@ def _write_steps(protocol: Protocol, steps: Sequence[ProtocolStep]) -> None:
 
 
 @transaction.atomic
-def add_taster(*, taster: Taster, by: Person, at: dt.datetime) -> Taster:
+def add_taster(*, taster: Taster, by: Person | None, at: dt.datetime) -> Taster:
     """Save a new taster, a guest or somebody with an account."""
     taster.full_clean()
     taster.save()

@@ -257,7 +257,7 @@ def _apart(a: str, b: str) -> int:
 
 
 @transaction.atomic
-def add_seat(*, cupping: Cupping, taster: Taster, by: Person, at: dt.datetime) -> Seat:
+def add_seat(*, cupping: Cupping, taster: Taster, by: Person | None, at: dt.datetime) -> Seat:
     """Give a taster a seat; at a table that is under way they get an order at once.
 
     Raises

@@ -1,0 +1,1 @@
+"""What the pages of a table under way show."""
