@@ -6,7 +6,7 @@ import datetime as dt
 from decimal import Decimal
 
 import pytest
-from django.db import connection
+from django.db import IntegrityError, connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
@@ -207,7 +207,7 @@ def test_a_machine_is_changed_and_put_away_with_a_way_back(roaster: Person, sign
     client.post("/batches/machines/add/", MACHINE)
     machine = Machine.objects.get()
     address = f"/batches/machines/{machine.pk}/"
-    client.post(address, MACHINE | {"largest_charge_g": "5"})
+    client.post(address, MACHINE | {"largest_charge_g": "5", "revision": "1"})
     machine.refresh_from_db()
     assert machine.largest_charge_g == 5_000
     change = Change.objects.get(kind="batches.machine", verb="changed")
@@ -303,3 +303,53 @@ def test_a_batch_recorded_twice_by_a_double_press_is_kept_once(
     assert client.post("/batches/add/", sent).status_code == 302
     assert "Another batch has this number" in client.post("/batches/add/", sent).text
     assert Batch.objects.count() == 1
+
+
+def test_of_two_people_who_change_a_machine_the_second_is_told(
+    roaster: Person, signed_in: As
+) -> None:
+    client = signed_in(roaster)
+    client.post("/batches/machines/add/", MACHINE)
+    machine = Machine.objects.get()
+    address = f"/batches/machines/{machine.pk}/"
+    client.post(address, MACHINE | {"site": "Barn", "revision": "1"})
+    told = client.post(address, MACHINE | {"site": "Shed", "revision": "1"})
+    assert told.context["differing"] == [("Site", "Shed", "Barn")]
+    assert 'value="Shed"' in told.text, "what was typed is kept"
+    machine.refresh_from_db()
+    assert machine.site == "Barn"
+    client.post(address, MACHINE | {"site": "Shed", "revision": "2"})
+    machine.refresh_from_db()
+    assert machine.site == "Shed"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "proposed"), [(650, "release"), (665, "look again"), (675, "hold")]
+)
+def test_numbers_propose_a_verdict_by_how_far_they_are_off(
+    seconds: int, proposed: str, roaster: Person, signed_in: As
+) -> None:
+    """Aim 10:40 within 15 s: 10 s off, 25 s (under twice), 35 s (over twice)."""
+    batch = things.batch(approach_version=things.approach_version(seconds=640), seconds=seconds)
+    page = signed_in(roaster).get(f"/batches/{batch.pk}/").context["page"]
+    assert page.proposal.verdict == proposed
+    assert [r.about for r in page.proposal.reasons if r.verdict] == ["roast time"]
+
+
+def test_a_proposal_is_overruled_with_a_reason_only(roaster: Person, signed_in: As) -> None:
+    batch = things.batch(approach_version=things.approach_version(seconds=640), seconds=675)
+    client, address = signed_in(roaster), f"/batches/{batch.pk}/verdict/"
+    told = client.post(address, {"verdict": "release"})
+    assert "Hold was proposed; say why you decide otherwise" in told.text
+    assert not BatchVerdict.objects.exists()
+    client.post(address, {"verdict": "release", "reason": "the clock stood still"})
+    row = BatchVerdict.objects.get()
+    assert (row.verdict, row.proposed, row.by) == ("release", "hold", roaster)
+    assert Change.objects.get(verb="judged").after == {"verdict": "release", "proposed": "hold"}
+
+
+def test_the_database_keeps_no_overruling_without_a_reason(roaster: Person) -> None:
+    with pytest.raises(IntegrityError):
+        BatchVerdict.objects.create(
+            batch=things.batch(), verdict="release", proposed="hold", by=roaster, at=things.NOW
+        )

@@ -76,15 +76,23 @@ def change_batch(*, batch: Batch, revision: int, by: Person, at: dt.datetime) ->
 
 @transaction.atomic
 def judge_batch(
-    *, batch: Batch, verdict: str, reason: str, by: Person, at: dt.datetime
+    *,
+    batch: Batch,
+    verdict: str,
+    reason: str,
+    by: Person,
+    at: dt.datetime,
+    proposed: str = "",
 ) -> BatchVerdict:
     """Release a batch, say to look again, or hold it.
+
+    ``proposed`` is what was proposed from numbers and taste; empty when nothing was.
 
     Raises
     ------
     InputError
-        When the verdict is unknown, a hold or an overruled hold gives no reason, or the batch is
-        void.
+        When the verdict is unknown; a hold, a lifted hold or an overruled proposal gives no
+        reason; or the batch is void.
     """
     batch = Batch.objects.select_for_update().get(pk=batch.pk)
     if verdict not in Verdict.values or verdict == Verdict.WAITING:
@@ -95,7 +103,13 @@ def judge_batch(
         raise InputError("say why the batch is held; whoever meets it at the blender must know")
     if not reason and batch.verdict == Verdict.HOLD:
         raise InputError("say why the hold is lifted; it stays in the history beside your name")
-    row = BatchVerdict.objects.create(batch=batch, verdict=verdict, reason=reason, by=by, at=at)
+    if not reason and proposed not in {"", verdict}:
+        raise InputError(
+            f"{proposed} was proposed; say why you decide otherwise, it stays beside your name"
+        )
+    row = BatchVerdict.objects.create(
+        batch=batch, verdict=verdict, proposed=proposed, reason=reason, by=by, at=at
+    )
     before = {"verdict": batch.verdict}
     batch.verdict = verdict
     batch.save(update_fields=["verdict"])
@@ -105,7 +119,7 @@ def judge_batch(
         by=by,
         at=at,
         before=before,
-        after={"verdict": verdict},
+        after={"verdict": verdict} | ({"proposed": proposed} if proposed else {}),
         note=reason,
     )
     return row
@@ -153,9 +167,16 @@ def add_machine(*, machine: Machine, by: Person, at: dt.datetime) -> Machine:
 
 
 @transaction.atomic
-def change_machine(*, machine: Machine, by: Person, at: dt.datetime) -> Machine:
-    """Save a machine's changed fields."""
+def change_machine(*, machine: Machine, revision: int, by: Person, at: dt.datetime) -> Machine:
+    """Save a machine's changed fields, unless somebody else saved it meanwhile.
+
+    Raises
+    ------
+    StaleError
+        When the machine's revision is no longer ``revision``.
+    """
     before = history.snapshot(Machine.objects.get(pk=machine.pk), MACHINE_FIELDS)
+    take_revision(Machine, machine.pk, revision)
     machine.full_clean()
     machine.save(update_fields=MACHINE_FIELDS)
     after = history.snapshot(machine, MACHINE_FIELDS)

@@ -17,7 +17,7 @@ from coupage.web.common.fields import ClockField, MassField, NumberField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
 from coupage.web.people.models import Person
 
-__all__ = ["BatchForm", "MachineForm", "VerdictForm"]
+__all__ = ["BatchForm", "MachineForm", "PlanForm", "VerdictForm", "WeighForm"]
 
 
 class _VersionChoice(ModelChoiceField[ApproachVersion]):
@@ -134,7 +134,7 @@ class VerdictForm(forms.Form):
     reason = forms.CharField(
         required=False,
         widget=forms.Textarea(attrs={"rows": 2}),
-        help_text="Needed for a hold, and for lifting one.",
+        help_text="Needed for a hold, to lift one, and to decide other than proposed.",
     )
 
 
@@ -165,3 +165,50 @@ class MachineForm(ModelForm[Machine]):
         if least and largest and least > largest:
             self.add_error("largest_charge_g", "must be at least the least charge")
         return cleaned
+
+
+class PlanForm(forms.Form):
+    """A batch for a machine's list: what, and how much goes in."""
+
+    version = _VersionChoice(
+        label="Coffee and approach",
+        queryset=ApproachVersion.objects.none(),
+        empty_label="Choose what to roast",
+    )
+    green_g = MassField(
+        label="Charge",
+        above=0,
+        high=1000,
+        required=False,
+        help_text="Empty takes the charge of the approach.",
+    )
+    note = forms.CharField(required=False, max_length=200)
+
+    def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["green_g"].unit = unit  # type: ignore[attr-defined]
+        self.fields["version"].queryset = newest_versions()  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any] | None:
+        cleaned = super().clean()
+        version = self.cleaned_data.get("version")
+        if version is not None and "green_g" in self.cleaned_data:
+            if not self.cleaned_data["green_g"]:
+                self.cleaned_data["green_g"] = version.charge_g
+            if not self.cleaned_data["green_g"]:
+                self.add_error("green_g", "The approach names no charge; type one.")
+        return cleaned
+
+
+class WeighForm(forms.Form):
+    """What is read after the drop, on one line."""
+
+    roasted_g = MassField(label="Roasted out", above=0, high=5000)
+    end_temperature_c = NumberField(
+        label="End temperature", unit="°C", low=100, high=300, places=1, required=False
+    )
+    colour = NumberField(label="Colour", places=1, required=False)
+
+    def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["roasted_g"].unit = unit  # type: ignore[attr-defined]

@@ -9,9 +9,9 @@ from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.db.models import F, Q
 
-from coupage.web.coffees.models import ApproachVersion
+from coupage.web.coffees.models import Approach, ApproachVersion
 
-__all__ = ["Batch", "BatchVerdict", "Machine", "RoastedEntry", "Verdict"]
+__all__ = ["Batch", "BatchVerdict", "Machine", "PlannedBatch", "RoastedEntry", "Verdict"]
 
 
 class Machine(models.Model):
@@ -22,6 +22,7 @@ class Machine(models.Model):
     least_charge_g = models.PositiveBigIntegerField("least charge")
     largest_charge_g = models.PositiveBigIntegerField("largest charge")
     archived = models.BooleanField(default=False)
+    revision = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:
         ordering = ["name"]
@@ -123,10 +124,14 @@ class Batch(models.Model):
 
 
 class BatchVerdict(models.Model):
-    """Who judged a batch how and why. Only ever added to."""
+    """Who judged a batch how and why. Only ever added to.
+
+    ``proposed`` is what was proposed from numbers and taste at that time; empty where nothing was.
+    """
 
     batch = models.ForeignKey(Batch, on_delete=models.PROTECT, related_name="verdicts")
     verdict = models.CharField(max_length=10, choices=Verdict.choices)
+    proposed = models.CharField(max_length=10, blank=True, editable=False)
     reason = models.TextField(blank=True)
     by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="+")
     at = models.DateTimeField()
@@ -140,6 +145,10 @@ class BatchVerdict(models.Model):
             # A hold stops coffee from being used: it never goes without its reason.
             models.CheckConstraint(
                 condition=~Q(verdict="hold") | ~Q(reason=""), name="batch_hold_has_reason"
+            ),
+            models.CheckConstraint(
+                condition=Q(proposed="") | Q(proposed=F("verdict")) | ~Q(reason=""),
+                name="batch_overruled_with_reason",
             ),
         ]
 
@@ -193,3 +202,29 @@ class RoastedEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.mass_g / 1000:+.1f} kg of {self.batch}"
+
+
+class PlannedBatch(models.Model):
+    """A batch that is to be roasted on a day. Charging it makes the batch."""
+
+    on = models.DateField("day")
+    order = models.PositiveSmallIntegerField(default=0)
+    approach = models.ForeignKey(Approach, on_delete=models.PROTECT, related_name="planned")
+    machine = models.ForeignKey(Machine, on_delete=models.PROTECT, related_name="planned")
+    green_g = models.PositiveBigIntegerField("charge")
+    note = models.CharField(max_length=200, blank=True)
+    batch = models.OneToOneField(
+        Batch, null=True, blank=True, on_delete=models.PROTECT, related_name="planned"
+    )
+    dropped = models.BooleanField("taken off the list", default=False, editable=False)
+
+    class Meta:
+        ordering = ["on", "order", "id"]
+        verbose_name_plural = "planned batches"
+        indexes = [models.Index(fields=["machine", "on"])]
+        constraints = [
+            models.CheckConstraint(condition=Q(green_g__gt=0), name="planned_charge_positive"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.approach}, {self.on.isoformat()}"

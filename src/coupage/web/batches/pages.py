@@ -13,6 +13,7 @@ from coupage.roast import loss
 from coupage.units import MassUnit, show_mass
 from coupage.web.batches import queries
 from coupage.web.batches.models import Batch, BatchVerdict, Verdict
+from coupage.web.batches.proposing import HOLD_FROM, Proposal, Reason, propose
 from coupage.web.common.listing import Choice, Filter, Listing
 from coupage.web.common.requests import Request
 from coupage.web.people import history
@@ -25,7 +26,10 @@ __all__ = [
     "batch_page",
     "batches_page",
     "checks",
+    "clock",
+    "measured_reasons",
     "off_target",
+    "proposal_for",
 ]
 
 
@@ -37,7 +41,10 @@ class BatchesPage:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One measured number beside its target. ``on_target`` is None where there is no target."""
+    """One measured number beside its target. ``on_target`` is None where there is no target.
+
+    ``times`` says how many tolerances it is off.
+    """
 
     name: str
     measured: str
@@ -45,6 +52,7 @@ class Check:
     within: str
     difference: str
     on_target: bool | None
+    times: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +64,7 @@ class BatchPage:
     note: str
     facts: tuple[tuple[str, str] | tuple[str, str, str], ...]
     checks: tuple[Check, ...]
+    proposal: Proposal
     verdicts: tuple[BatchVerdict, ...]
     changes: tuple[Change, ...]
 
@@ -126,9 +135,15 @@ def batch_page(request: Request, pk: int) -> BatchPage:
         note=_verdict_note(batch),
         facts=_facts(batch),
         checks=found,
+        proposal=propose(batch, measured_reasons(batch, found)),
         verdicts=tuple(batch.verdicts.select_related("by")),
         changes=tuple(history.of(batch)[:20]),
     )
+
+
+def proposal_for(batch: Batch, unit: MassUnit) -> Proposal:
+    """Return the verdict that is proposed for a batch now."""
+    return propose(batch, measured_reasons(batch, checks(batch, unit)))
 
 
 def _sentence(batch: Batch, found: tuple[Check, ...]) -> str:
@@ -140,6 +155,24 @@ def _sentence(batch: Batch, found: tuple[Check, ...]) -> str:
     if off is None:
         return f"{batch} has no targets to be measured against."
     return f"{batch} is {off or 'on target in all that was measured'}."
+
+
+def measured_reasons(batch: Batch, found: tuple[Check, ...]) -> list[Reason]:
+    """Return what each measured number speaks for."""
+    if batch.roasted_g is None:
+        return [Reason("mass", "it is not weighed yet", Verdict.LOOK_AGAIN)]
+    reasons = []
+    for check in found:
+        if check.times is None:
+            continue
+        name = check.name[0].lower() + check.name[1:]
+        if check.on_target:
+            says, verdict = f"{name} is on target", Verdict.RELEASE
+        else:
+            says = f"{name} is off by {check.difference}, {check.times:.1f} times what is allowed"
+            verdict = Verdict.HOLD if check.times > HOLD_FROM else Verdict.LOOK_AGAIN
+        reasons.append(Reason(name, says, verdict))
+    return reasons
 
 
 def off_target(found: tuple[Check, ...]) -> str | None:
@@ -169,7 +202,8 @@ def _facts(batch: Batch) -> tuple[tuple[str, str] | tuple[str, str, str], ...]:
         ("Approach", f"{approach.name}, version {batch.approach_version.number}"),
         ("Machine", str(batch.machine or "–")),
         ("Operator", str(batch.operator or "–")),
-        ("First crack", _clock(batch.first_crack_s) or "–"),
+        ("First crack", clock(batch.first_crack_s) or "–"),
+        ("Development", _development(batch)),
         ("Colour read on", colour if batch.colour is not None else "–"),
         ("Note", batch.note or "–"),
     )
@@ -235,6 +269,7 @@ def _check(
         f"± {within:.1f} {difference_unit}",
         f"{off:+.1f}".replace("-", "−"),
         abs(off) <= within,
+        abs(float(off)) / float(within),
     )
 
 
@@ -242,13 +277,23 @@ def _time_check(measured: int | None, target: int | None, within: int) -> Check:
     off = None if measured is None or target is None else measured - target
     return Check(
         "Roast time",
-        _clock(measured) or "–",
-        _clock(target) or "–",
+        clock(measured) or "–",
+        clock(target) or "–",
         "–" if target is None else f"± {within} s",
         "–" if off is None else f"{off:+d} s".replace("-", "−"),
         None if off is None else abs(off) <= within,
+        None if off is None else abs(off) / within,
     )
 
 
-def _clock(seconds: int | None) -> str:
+def _development(batch: Batch) -> str:
+    """Time from the first crack to the drop, and its share of the roast."""
+    if batch.seconds is None or batch.first_crack_s is None:
+        return "–"
+    developed = batch.seconds - batch.first_crack_s
+    return f"{clock(developed)}, {100 * developed / batch.seconds:.0f} % of the roast"
+
+
+def clock(seconds: int | None) -> str:
+    """Write seconds as on a clock; empty when there are none."""
     return "" if seconds is None else f"{seconds // 60}:{seconds % 60:02d} min"

@@ -19,14 +19,29 @@ from django.db.models import (
 )
 from django.db.models.functions import Cast, Coalesce
 
-from coupage.web.batches.models import Batch, Machine, RoastedEntry, Verdict
+from coupage.web.batches.models import Batch, Machine, PlannedBatch, RoastedEntry, Verdict
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
 
     StockedBatch = WithAnnotations[Batch, "RoastedSums"]
 
-__all__ = ["batches", "machines", "next_number", "roasted_on_hand", "stocked", "waiting"]
+__all__ = [
+    "LONGEST_ROAST",
+    "batches",
+    "in_the_drum",
+    "machines",
+    "next_number",
+    "planned",
+    "roasted_on_hand",
+    "stocked",
+    "to_weigh",
+    "waiting",
+]
+
+
+# A charge that was never dropped is not in the drum for ever.
+LONGEST_ROAST = dt.timedelta(hours=2)
 
 
 class RoastedSums(TypedDict):
@@ -86,6 +101,34 @@ def roasted_on_hand(on: dt.date | None = None) -> dict[int, int]:
 def waiting() -> QuerySet[Batch]:
     """Return batches that nobody has judged yet, oldest first."""
     return batches().filter(verdict=Verdict.WAITING, void=False).order_by("roasted_at", "id")
+
+
+def in_the_drum(machine: Machine, at: dt.datetime) -> QuerySet[Batch]:
+    """Return what is being roasted on a machine: charged, not dropped."""
+    return (
+        batches()
+        .filter(machine=machine, void=False, seconds__isnull=True, roasted_g__isnull=True)
+        .filter(roasted_at__gt=at - LONGEST_ROAST)
+        .order_by("roasted_at", "id")
+    )
+
+
+def to_weigh(machine: Machine, at: dt.datetime) -> QuerySet[Batch]:
+    """Return batches of the last days that came out of a machine and are not weighed."""
+    return (
+        batches()
+        .filter(machine=machine, void=False, roasted_g__isnull=True)
+        .filter(roasted_at__gt=at - dt.timedelta(days=3))
+        .exclude(pk__in=in_the_drum(machine, at).values("pk"))
+        .order_by("roasted_at", "id")
+    )
+
+
+def planned(machine: Machine, on: dt.date) -> QuerySet[PlannedBatch]:
+    """Return what is still to be roasted on a machine that day, in order."""
+    return PlannedBatch.objects.filter(
+        machine=machine, on=on, batch__isnull=True, dropped=False
+    ).select_related("approach__lot", "machine")
 
 
 def machines() -> QuerySet[Machine]:

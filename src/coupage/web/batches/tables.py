@@ -86,7 +86,9 @@ def _apply_machines(table: Table, *, by: Person, at: dt.datetime) -> str:
         if there is None:
             actions.add_machine(machine=_machine_of(row, Machine()), by=by, at=at)
         else:
-            actions.change_machine(machine=_machine_of(row, there), by=by, at=at)
+            actions.change_machine(
+                machine=_machine_of(row, there), revision=there.revision, by=by, at=at
+            )
     return f"{rows_said(len(table.rows), 'machine is', 'machines are')} in."
 
 

@@ -98,7 +98,11 @@ def judge(request: Request, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             actions.judge_batch(
-                batch=batch, by=request.user, at=timezone.now(), **form.cleaned_data
+                batch=batch,
+                by=request.user,
+                at=timezone.now(),
+                proposed=pages.proposal_for(batch, request.user.mass_unit).verdict,  # type: ignore[arg-type]
+                **form.cleaned_data,
             )
         except InputError as problem:
             form.add_error("reason", sentence(problem))
@@ -153,13 +157,24 @@ def add_machine(request: Request) -> HttpResponse:
 def change_machine(request: Request, pk: int) -> HttpResponse:
     """Change a machine."""
     machine = get_object_or_404(Machine, pk=pk)
-    title = machine.name
-    form = forms.MachineForm(request.POST or None, instance=machine, unit=request.user.mass_unit)
+    unit = request.user.mass_unit
+    form = forms.MachineForm(request.POST or None, instance=machine, unit=unit)
+    page: dict[str, object] = {"form": form, "title": machine.name, "revision": machine.revision}
     if request.method == "POST" and form.is_valid():
-        actions.change_machine(machine=form.save(commit=False), by=request.user, at=timezone.now())
-        done(request, f"{machine.name} is changed.")
-        return redirect("batches:machines")
-    return render(request, "batches/machine.html", {"form": form, "title": title})
+        try:
+            actions.change_machine(
+                machine=form.save(commit=False),
+                revision=revision_of(request),
+                by=request.user,
+                at=timezone.now(),
+            )
+        except StaleError as problem:
+            saved = Machine.objects.get(pk=pk)
+            page |= stale(form, forms.MachineForm(instance=saved, unit=unit), problem, saved)
+        else:
+            done(request, f"{machine.name} is changed.")
+            return redirect("batches:machines")
+    return render(request, "batches/machine.html", page)
 
 
 @needs("work")
