@@ -19,6 +19,7 @@ from coupage.web.blends import actions as blends
 from coupage.web.blends.models import Recipe, RecipeShare
 from coupage.web.coffees import actions as coffees
 from coupage.web.coffees import queries
+from coupage.web.coffees.models import Lot, Reservation
 from coupage.web.cuppings.models import Rating
 from coupage.web.demo.load import _empty
 from tests.web import things
@@ -68,6 +69,56 @@ def test_the_last_kilogram_is_taken_once(racing: None) -> None:
     raised = at_once(take, take)
     assert [type(error) for error in raised if error] == [InputError], raised
     assert queries.lots().get(pk=lot.pk).on_hand_g == 4_000
+
+
+def test_the_last_green_is_promised_once_by_the_action_and_past_it(racing: None) -> None:
+    """A plan and a sale, two plans, and two rows that come past the actions."""
+    person = things.person()
+    today = things.NOW.date()
+    for _ in range(ROUNDS // 2):
+        first, second, third = (things.lot(received_kg=10) for _ in range(3))
+
+        def plan(name: str, lot: Lot) -> Callable[[], None]:
+            def deed() -> None:
+                coffees.reserve(
+                    purpose=name, wanted_g={lot.pk: 6_000}, on=today, by=person, at=things.NOW
+                )
+
+            return deed
+
+        def sell(lot: Lot = second) -> None:
+            coffees.enter_stock(
+                lot=lot, kind="sold", mass_g=-6_000, on=today, by=person, at=things.NOW
+            )
+
+        def write(lot: Lot = third) -> None:
+            with transaction.atomic():
+                Reservation.objects.create(lot=lot, purpose="x", mass_g=6_000, on=today)
+
+        assert [type(e) for e in at_once(plan("a", first), plan("b", first)) if e] == [InputError]
+        assert [type(e) for e in at_once(plan("a", second), sell) if e] == [InputError]
+        raised = at_once(write, write)
+        assert [isinstance(e, DatabaseError) for e in raised if e] == [True], raised
+        keys = [first.pk, second.pk, third.pk]
+        assert [lot.free_g for lot in queries.lots().filter(pk__in=keys)] == [4_000] * 3
+
+
+def test_two_who_plan_the_same_lots_never_wait_in_a_circle(racing: None) -> None:
+    person, lots = things.person(), [things.lot(received_kg=10) for _ in range(2)]
+
+    def plan(name: str, order: list[Lot]) -> Callable[[], None]:
+        wanted = {lot.pk: 4_000 for lot in order}
+        return lambda: (
+            coffees.reserve(
+                purpose=name, wanted_g=wanted, on=things.NOW.date(), by=person, at=things.NOW
+            )
+            and None
+        )
+
+    for n in range(ROUNDS):
+        raised = at_once(plan(f"a{n}", lots), plan(f"b{n}", lots[::-1]))
+        assert all(error is None or isinstance(error, InputError) for error in raised), raised
+    assert [lot.free_g for lot in queries.lots()] == [2_000] * 2
 
 
 def test_the_last_roasted_kilogram_is_blended_once(racing: None) -> None:

@@ -10,7 +10,7 @@ from django.db import transaction
 from coupage.errors import InputError
 from coupage.units import MassUnit, show_mass
 from coupage.web.coffees import queries
-from coupage.web.coffees.models import Approach, ApproachVersion, Lot, StockEntry
+from coupage.web.coffees.models import Approach, ApproachVersion, Lot, Reservation, StockEntry
 from coupage.web.common.revisions import take_revision
 from coupage.web.people import history
 from coupage.web.people.models import Person
@@ -21,6 +21,7 @@ __all__ = [
     "add_lot",
     "change_lot",
     "enter_stock",
+    "reserve",
 ]
 
 LOT_FIELDS = (
@@ -79,32 +80,41 @@ def enter_stock(
     by: Person,
     at: dt.datetime,
     reason: str = "",
+    bags: int | None = None,
+    bag_g: int | None = None,
 ) -> StockEntry:
-    """Add a line to a lot's ledger.
+    """Add a line to a lot's ledger; a receipt may say in how many bags of what weight it came.
 
     Raises
     ------
     InputError
-        When the lot's stock would fall below nothing, a correction gives no reason, or the very
-        same line is there already, as when a button is pressed twice.
+        When the lot's stock would fall below nothing, what is sold is promised to a plan, a
+        correction gives no reason, or the very same line is there already, as when a button is
+        pressed twice.
     """
     # The lot's row is the lock: two people cannot take the same kilogram.
     Lot.objects.select_for_update().get(pk=lot.pk)
     if kind in {StockEntry.Kind.COUNT, StockEntry.Kind.MOISTURE} and not reason:
         raise InputError("say why the stock is corrected")
-    on_hand_g = queries.lots().get(pk=lot.pk).on_hand_g
-    if on_hand_g + mass_g < 0:
-        unit: MassUnit = by.mass_unit  # type: ignore[assignment]
+    stocked = queries.lots().get(pk=lot.pk)
+    on_hand_g, unit = stocked.on_hand_g, _unit(by)
+    if mass_g < 0 and on_hand_g + mass_g < 0:
         raise InputError(
             f"only {show_mass(on_hand_g, unit)} of {lot.name} are on hand; "
             "correct the amount, or enter the missing receipt first"
+        )
+    if kind == StockEntry.Kind.SOLD and stocked.free_g + mass_g < 0:
+        raise InputError(
+            f"only {show_mass(max(stocked.free_g, 0), unit)} of {lot.name} are free; "
+            f"{show_mass(stocked.promised_g, unit)} are promised to planned roasts; let go of "
+            "those first"
         )
     same = {"kind": kind, "mass_g": mass_g, "on": on, "reason": reason}
     if lot.stock_entries.filter(**same).exists():
         raise InputError(
             "this very line is in the ledger already; if it happened twice, say so in the reason"
         )
-    entry = StockEntry(lot=lot, by=by, **same)
+    entry = StockEntry(lot=lot, by=by, bags=bags, bag_g=bag_g, **same)
     entry.full_clean()
     entry.save()
     history.record(
@@ -116,6 +126,56 @@ def enter_stock(
         after={"mass_g": mass_g, "on": on.isoformat()},
     )
     return entry
+
+
+@transaction.atomic
+def reserve(
+    *, purpose: str, wanted_g: dict[int, int], on: dt.date, by: Person, at: dt.datetime
+) -> list[Reservation]:
+    """Promise green to a purpose: so much of each lot by its key, and nothing of any other.
+
+    What was promised to it before is let go of as far as it is not wanted any more; only the
+    differences are written. Of two people who want the last of a lot the second is refused.
+
+    Raises
+    ------
+    InputError
+        When more of a lot is wanted than is on hand and promised to nobody else.
+    """
+    before = queries.promised_g(purpose)
+    keys = sorted({*before, *(lot for lot, mass_g in wanted_g.items() if mass_g)})
+    # The lots' rows are the locks, taken in one order so that nobody waits in a circle.
+    lots = {lot.pk: lot for lot in Lot.objects.select_for_update().filter(pk__in=keys)}
+    before = queries.promised_g(purpose)
+    stocked = {lot.pk: lot for lot in queries.lots().filter(pk__in=keys)}
+    made = []
+    for key in keys:
+        more_g = wanted_g.get(key, 0) - before.get(key, 0)
+        if more_g == 0:
+            continue
+        if more_g > max(stocked[key].free_g, 0):
+            free_g = max(stocked[key].free_g, 0) + before.get(key, 0)
+            raise InputError(
+                f"{purpose} needs {show_mass(wanted_g[key], _unit(by))} of {lots[key].name}, "
+                f"{show_mass(free_g, _unit(by))} are free; plan less of it, or enter a receipt"
+            )
+        line = Reservation(lot=lots[key], purpose=purpose, mass_g=more_g, on=on, by=by)
+        line.full_clean()
+        line.save()
+        history.record(
+            lots[key],
+            verb=f"{'promised' if more_g > 0 else 'let go of'} green for {purpose}",
+            by=by,
+            at=at,
+            after={"mass_g": more_g},
+        )
+        made.append(line)
+    return made
+
+
+def _unit(person: Person) -> MassUnit:
+    unit: MassUnit = person.mass_unit  # type: ignore[assignment]
+    return unit
 
 
 @transaction.atomic

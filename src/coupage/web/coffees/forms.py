@@ -96,22 +96,38 @@ class StockForm(forms.Form):
 
     kind = forms.ChoiceField(label="What happened", choices=StockEntry.Kind.choices)
     mass_g = MassField(
-        label="How much", help_text="With a minus where stock shrinks: -1.5 for lost moisture."
+        label="How much",
+        required=False,
+        help_text="With a minus where stock shrinks: -1.5 for lost moisture.",
     )
+    bags = NumberField(
+        label="Or in bags: how many",
+        low=1,
+        high=10_000,
+        places=0,
+        required=False,
+        help_text="For a receipt; often 60, 69 or 70 kg a bag.",
+    )
+    bag_g = MassField(label="One bag", above=0, high=2000, required=False)
     on = _date_field(label="Date")
     reason = forms.CharField(
         required=False, max_length=200, help_text="Needed for corrections; helpful always."
     )
 
-    def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, unit: str, lot: Lot | None = None, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         _in_unit(self.fields["mass_g"], unit)
+        _in_unit(self.fields["bag_g"], unit)
+        self.fields["bag_g"].initial = lot.bag_g if lot else None
         self.fields["on"].initial = timezone.localdate()
 
     def clean(self) -> None:
         super().clean()
+        self._weigh_bags()
         kind, mass = self.cleaned_data.get("kind"), self.cleaned_data.get("mass_g")
-        if mass == 0:
+        if mass is None and not self.errors:
+            self.add_error("mass_g", "Say how much, as a mass or in bags.")
+        elif mass == 0:
             self.add_error("mass_g", "Nothing changes by 0; leave the page, or type an amount.")
         elif mass is not None and kind == StockEntry.Kind.RECEIPT and mass < 0:
             self.add_error("mass_g", "A receipt adds stock; leave the minus away.")
@@ -122,6 +138,23 @@ class StockForm(forms.Form):
             "reason"
         ):
             self.add_error("reason", "Say why the stock is corrected.")
+
+    def _weigh_bags(self) -> None:
+        """Turn bags into their mass; the mass alone leaves bags out."""
+        values = self.cleaned_data
+        bags, bag_g, mass = values.get("bags"), values.get("bag_g"), values.get("mass_g")
+        if bags is None:
+            values["bag_g"] = None
+            return
+        values["bags"] = int(bags)
+        if values.get("kind") != StockEntry.Kind.RECEIPT:
+            self.add_error("bags", "Only a receipt comes in bags; give a mass instead.")
+        elif not bag_g:
+            self.add_error("bag_g", "Say what one bag weighs.")
+        elif mass is not None and mass != int(bags) * bag_g:
+            self.add_error("mass_g", "This is not what the bags weigh; leave one of the two empty.")
+        else:
+            values["mass_g"] = int(bags) * bag_g
 
 
 class VersionForm(ModelForm[ApproachVersion]):

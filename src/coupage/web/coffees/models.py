@@ -7,9 +7,17 @@ from decimal import Decimal
 from django.conf import settings
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
-__all__ = ["Approach", "ApproachVersion", "Lot", "Process", "Species", "StockEntry"]
+__all__ = [
+    "Approach",
+    "ApproachVersion",
+    "Lot",
+    "Process",
+    "Reservation",
+    "Species",
+    "StockEntry",
+]
 
 
 class Process(models.TextChoices):
@@ -85,7 +93,10 @@ class Lot(models.Model):
 
 
 class StockEntry(models.Model):
-    """One line of a lot's ledger, only ever added to. Green used by batches is counted there."""
+    """One line of a lot's ledger, only ever added to. Green used by batches is counted there.
+
+    A receipt in bags keeps how many and how heavy; bags of one delivery weigh alike.
+    """
 
     class Kind(models.TextChoices):
         RECEIPT = "receipt", "Received"
@@ -97,6 +108,8 @@ class StockEntry(models.Model):
     kind = models.CharField(max_length=8, choices=Kind.choices)
     mass_g = models.BigIntegerField()
     on = models.DateField()
+    bags = models.PositiveIntegerField(null=True, blank=True)
+    bag_g = models.PositiveBigIntegerField("one bag", null=True, blank=True)
     reason = models.CharField(max_length=200, blank=True)
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
@@ -106,6 +119,11 @@ class StockEntry(models.Model):
         ordering = ["on", "id"]
         verbose_name_plural = "stock entries"
         constraints = [
+            models.CheckConstraint(
+                condition=Q(bags__isnull=True, bag_g__isnull=True)
+                | Q(kind="receipt", bags__gt=0, bag_g__gt=0, mass_g=F("bags") * F("bag_g")),
+                name="stock_bags_weigh_what_they_hold",
+            ),
             models.CheckConstraint(condition=~Q(mass_g=0), name="stock_entry_not_zero"),
             models.CheckConstraint(
                 condition=~Q(kind="receipt") | Q(mass_g__gt=0), name="stock_receipt_positive"
@@ -117,6 +135,36 @@ class StockEntry(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_kind_display()} {self.mass_g / 1000:+.1f} kg of {self.lot}"
+
+
+class Reservation(models.Model):
+    """One line of what is promised of a lot's green, only ever added to.
+
+    A positive mass promises it to ``purpose``, such as the plan of a roast day; a negative one lets
+    go of it, since it was roasted or is not needed. What is free is on hand less the sum of these.
+    The database refuses to promise what is not free, and to let go of more than was promised (see
+    ``apps.py``), so that two people cannot take the same kilogram.
+    """
+
+    lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="reservations")
+    purpose = models.CharField(max_length=80)
+    mass_g = models.BigIntegerField()
+    on = models.DateField()
+    reason = models.CharField(max_length=200, blank=True)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    class Meta:
+        ordering = ["on", "id"]
+        indexes = [models.Index(fields=["lot", "purpose"])]
+        constraints = [
+            models.CheckConstraint(condition=~Q(mass_g=0), name="reservation_not_zero"),
+            models.CheckConstraint(condition=~Q(purpose=""), name="reservation_has_purpose"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.mass_g / 1000:+.1f} kg of {self.lot} for {self.purpose}"
 
 
 class Approach(models.Model):

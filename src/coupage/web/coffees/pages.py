@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Q, Sum
 from django.http import Http404
 
 from coupage.units import MassUnit, show_mass
@@ -69,6 +69,7 @@ class LotPage:
     ledger: tuple[LedgerLine, ...]
     used: str
     stock_sub: str
+    promised: tuple[tuple[str, str], ...]
     changes: tuple[Change, ...]
 
 
@@ -142,9 +143,27 @@ def lot_page(request: Request, pk: int) -> LotPage:
             for entry in lot.stock_entries.select_related("by").order_by("-on", "-id")
         ),
         used=show_mass(lot.used_g, unit),
-        stock_sub=f"On hand: {show_mass(on_hand_g, unit)}, the sum of all lines below.",
+        stock_sub=_stock_sub(lot, unit),
+        promised=_promised(lot, unit),
         changes=tuple(history.of(lot)[:20]),
     )
+
+
+def _stock_sub(lot: queries.StockedLot, unit: MassUnit) -> str:
+    text = f"On hand: {show_mass(lot.on_hand_g, unit)}, the sum of all lines below"
+    if not lot.promised_g:
+        return f"{text}."
+    return (
+        f"{text}; {show_mass(lot.promised_g, unit)} of that are promised to planned roasts, "
+        f"{show_mass(max(lot.free_g, 0), unit)} are free."
+    )
+
+
+def _promised(lot: queries.StockedLot, unit: MassUnit) -> tuple[tuple[str, str], ...]:
+    """What is promised of a lot, by purpose."""
+    rows = lot.reservations.order_by().values("purpose").annotate(total=Sum("mass_g"))
+    kept = [(row["purpose"], row["total"]) for row in rows if row["total"]]
+    return tuple((purpose, show_mass(total, unit)) for purpose, total in sorted(kept))
 
 
 def _signed(mass_g: int, unit: MassUnit) -> str:

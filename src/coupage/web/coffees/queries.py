@@ -2,19 +2,29 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from typing import TYPE_CHECKING, TypedDict
 
-from django.db.models import BigIntegerField, F, IntegerField, OuterRef, QuerySet, Subquery, Sum
+from django.db.models import (
+    BigIntegerField,
+    F,
+    IntegerField,
+    OuterRef,
+    Q,
+    QuerySet,
+    Subquery,
+    Sum,
+)
 from django.db.models.functions import Coalesce
 
-from coupage.web.coffees.models import Approach, ApproachVersion, Lot, StockEntry
+from coupage.web.coffees.models import Approach, ApproachVersion, Lot, Reservation, StockEntry
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
 
     StockedLot = WithAnnotations[Lot, "StockSums"]
 
-__all__ = ["approaches", "lots", "lots_running_low", "newest_versions"]
+__all__ = ["approaches", "lots", "lots_running_low", "newest_versions", "promised_g"]
 
 
 class StockSums(TypedDict):
@@ -23,28 +33,61 @@ class StockSums(TypedDict):
     received_g: int
     used_g: int
     on_hand_g: int
+    promised_g: int
+    free_g: int
 
 
-def lots() -> QuerySet[StockedLot]:
-    """Return all lots, with ``received_g``, ``used_g`` and ``on_hand_g`` from ledger and batches.
+def lots(on: dt.date | None = None) -> QuerySet[StockedLot]:
+    """Return all lots with their sums from ledger, batches and reservations.
 
+    ``received_g``, ``used_g``, ``on_hand_g``, and of that ``promised_g`` to plans and ``free_g``.
     Green in the drum counts as used from the moment the batch is recorded; void batches do not.
+
+    Parameters
+    ----------
+    on
+        At the end of which day, by the clock of whoever asks; left out, after every line there is.
     """
-    ledger = StockEntry.objects.filter(lot=OuterRef("pk")).order_by().values("lot")
-    received = ledger.annotate(total=Sum("mass_g")).values("total")
+    ledger = StockEntry.objects.filter(lot=OuterRef("pk"))
+    held = Reservation.objects.filter(lot=OuterRef("pk"))
+    roasted = Q(approaches__versions__batches__void=False)
+    if on is not None:
+        ledger, held = ledger.filter(on__lte=on), held.filter(on__lte=on)
+        roasted &= Q(approaches__versions__batches__roasted_at__date__lte=on)
     # Batches stand above this app: the relation is followed from the lot's side, by name.
     used = (
-        Lot.objects.filter(pk=OuterRef("pk"), approaches__versions__batches__void=False)
+        Lot.objects.filter(roasted, pk=OuterRef("pk"))
         .order_by()
         .values("pk")
         .annotate(total=Sum("approaches__versions__batches__green_g"))
         .values("total")
     )
     whole = BigIntegerField()
-    return Lot.objects.annotate(
-        received_g=Coalesce(Subquery(received), 0, output_field=whole),
-        used_g=Coalesce(Subquery(used), 0, output_field=whole),
-    ).annotate(on_hand_g=F("received_g") - F("used_g"))
+
+    def total(lines: QuerySet[StockEntry] | QuerySet[Reservation]) -> Subquery:
+        summed = lines.order_by().values("lot").annotate(total=Sum("mass_g"))
+        return Subquery(summed.values("total"))
+
+    return (
+        Lot.objects.annotate(
+            received_g=Coalesce(total(ledger), 0, output_field=whole),
+            used_g=Coalesce(Subquery(used), 0, output_field=whole),
+            promised_g=Coalesce(total(held), 0, output_field=whole),
+        )
+        .annotate(on_hand_g=F("received_g") - F("used_g"))
+        .annotate(free_g=F("on_hand_g") - F("promised_g"))
+    )
+
+
+def promised_g(purpose: str) -> dict[int, int]:
+    """Return the grams that are promised to a purpose, by lot."""
+    rows = (
+        Reservation.objects.filter(purpose=purpose)
+        .order_by()
+        .values("lot")
+        .annotate(total=Sum("mass_g"))
+    )
+    return {row["lot"]: row["total"] for row in rows if row["total"]}
 
 
 def lots_running_low(below_g: int) -> QuerySet[StockedLot]:

@@ -109,7 +109,7 @@ def archive(request: Request, pk: int) -> HttpResponse:
 def enter_stock(request: Request, pk: int) -> HttpResponse:
     """Add a line to a lot's ledger."""
     lot = get_object_or_404(Lot, pk=pk)
-    form = forms.StockForm(request.POST or None, unit=request.user.mass_unit)
+    form = forms.StockForm(request.POST or None, unit=request.user.mass_unit, lot=lot)
     if request.method == "POST" and form.is_valid():
         try:
             actions.enter_stock(lot=lot, by=request.user, at=timezone.now(), **form.cleaned_data)

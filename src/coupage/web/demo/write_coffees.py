@@ -117,7 +117,9 @@ class CoffeeWriter:
                 kind=line.kind,
                 mass_g=line.mass_g or line.bags * plan.bag_g,
                 on=self.day(line.days_ago),
-                reason=line.reason or f"{line.bags} bags",
+                bags=line.bags or None,
+                bag_g=plan.bag_g if line.bags else None,
+                reason=line.reason,
                 by=self.person["tamsin"],
             )
             for line in plan.stock

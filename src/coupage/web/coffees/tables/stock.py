@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Any
 
 from coupage.errors import FileProblem
@@ -30,6 +31,8 @@ def stock_layout() -> Layout:
                 aliases=("kg", "mass kg"),
             ),
             Column("date", "date", aliases=("on",)),
+            Column("bags", "integer", required=False, low=1, high=10_000),
+            Column("one bag", "number", required=False, unit="kg", low=Decimal("0.001")),
             Column("reason", "text", required=False, default=""),
         ),
         key=("lot", "what", "mass", "date", "reason"),
@@ -43,6 +46,8 @@ def _entry_of(row: dict[str, Any], lot: Lot | None) -> StockEntry:
         kind=row["what"],
         mass_g=grams(row["mass"]),
         on=row["date"],
+        bags=row["bags"],
+        bag_g=None if row["one bag"] is None else grams(row["one bag"]),
         reason=row["reason"],
     )
 
@@ -56,7 +61,7 @@ def _plan_stock(table: Table) -> Plan:
     there = {_ledger_key(entry) for entry in StockEntry.objects.all()}
     left = {lot.pk: lot.on_hand_g for lot in lots.values()}
     problems: list[FileProblem] = []
-    columns = {"kind": "what", "mass_g": "mass", "on": "date", "reason": "reason"}
+    columns = {"kind": "what", "mass_g": "mass", "on": "date", "reason": "reason", "bags": "bags"}
     for number, row in numbered(table):
         lot = lots.get(str(row["lot"]))
         if lot is None:
@@ -70,6 +75,12 @@ def _plan_stock(table: Table) -> Plan:
             continue
         if entry.kind in {"count", "moisture"} and not entry.reason:
             problems.append(FileProblem(number, "reason", "say why the stock is corrected"))
+        weighed = entry.bags * entry.bag_g if entry.bags and entry.bag_g else None
+        if (entry.bags is None) != (entry.bag_g is None):
+            problems.append(FileProblem(number, "one bag", "give bags and one bag, or neither"))
+        elif weighed is not None and (weighed != entry.mass_g or entry.kind != "receipt"):
+            text = "bags belong to receipts, and must weigh what the mass says"
+            problems.append(FileProblem(number, "bags", text))
         left[lot.pk] += entry.mass_g
         if left[lot.pk] < 0:
             problems.append(
@@ -89,6 +100,8 @@ def _apply_stock(table: Table, *, by: Person, at: dt.datetime) -> str:
             mass_g=entry.mass_g,
             on=entry.on,
             reason=entry.reason,
+            bags=entry.bags,
+            bag_g=entry.bag_g,
             by=by,
             at=at,
         )
@@ -102,6 +115,8 @@ def stock_rows() -> Iterator[dict[str, object]]:
             "what": entry.kind,
             "mass": kilograms(entry.mass_g),
             "date": entry.on,
+            "bags": entry.bags,
+            "one bag": kilograms(entry.bag_g),
             "reason": entry.reason,
         }
 
