@@ -62,6 +62,7 @@ def taste_on_a_phone(phone: Page) -> None:
         move.get_by_role("link", name="Next").or_(
             move.get_by_role("button", name="I am done")
         ).click()
+    expect(phone.get_by_text("Thank you. You can still change ratings")).to_be_visible()
     phone.reload()
 
 

@@ -3,8 +3,10 @@
 Everything is Gaussian once the sds of the table's model are given, so the chance is computed, not
 simulated: the samples' mean ratings have covariance
 
-    batch_sd**2 * sum x**2 + noise_sd**2 / (tasters * cups)   each its own
-    + cupping_sd**2 + taster_sd**2 / tasters                  all together,
+    noise_sd**2 / (tasters * cups)              each its own
+    + batch_sd**2 * sum x**2                    each its own, or
+      batch_sd**2 * sum x x'                    when they are weighed from the same batches
+    + cupping_sd**2 + taster_sd**2 / tasters    all together,
 
 and the difference of two recipes is judged from its posterior. It counts as seen when the chance
 that the higher one is higher reaches ``sure``.
@@ -108,6 +110,7 @@ def seen_chance(
     order: Order = "quadratic",
     prior_precision: npt.ArrayLike | None = None,
     sure: float = 0.95,
+    one_batch: bool = False,
 ) -> Seeing:
     """Compute the chance that a table shows a difference between two samples or two recipes.
 
@@ -129,6 +132,10 @@ def seen_chance(
         are shares. With it the chance averages over everything but the difference.
     sure
         Posterior chance of being higher at which a difference counts as seen.
+    one_batch
+        Whether all samples are weighed from one batch of each coffee, as at a table of trial blends
+        they are. Then a repeat of a blend repeats its batches too, and no number of samples tells
+        a coffee from its batch.
 
     Raises
     ------
@@ -152,9 +159,11 @@ def seen_chance(
         order = "linear"  # each sample a component of its own
     rows = model_matrix(shares, order)
     contrasts = _contrasts(shares, between, order)
-    own = spreads.batch**2 * (shares**2).sum(axis=1) + spreads.noise**2 / (tasters * cups)
+    alike = shares @ shares.T
+    batches = spreads.batch**2 * (alike if one_batch else np.diag(np.diag(alike)))
+    own = spreads.noise**2 / (tasters * cups) * np.eye(len(shares))
     shared = spreads.cupping**2 + spreads.taster**2 / tasters
-    weigh = np.linalg.inv(np.diag(own) + shared)
+    weigh = np.linalg.inv(own + batches + shared)
     information = rows.T @ weigh @ rows
     if prior_precision is None:
         posterior, shown, sd = _flat(information, contrasts)
@@ -185,6 +194,7 @@ def cups_needed(
     order: Order = "quadratic",
     prior_precision: npt.ArrayLike | None = None,
     sure: float = 0.95,
+    one_batch: bool = False,
 ) -> Seeing:
     """Find the fewest cups of each sample that every taster must rate to see a difference.
 
@@ -210,6 +220,7 @@ def cups_needed(
             order=order,
             prior_precision=prior_precision,
             sure=sure,
+            one_batch=one_batch,
         )
 
     if not 0 < chance < 1:

@@ -120,7 +120,10 @@ TEMPLATES = [
                 "coupage.web.common.context.frame",
                 "coupage.web.people.context.person",
             ],
-            "builtins": ["coupage.web.common.templatetags.coupage"],
+            "builtins": [
+                "coupage.web.common.templatetags.coupage",
+                "coupage.web.common.templatetags.ranges",
+            ],
         },
     }
 ]

@@ -132,3 +132,23 @@ def test_wrong_questions_are_named(arguments, message):
         seen_chance(**{**usual, **arguments}, spreads=Spreads(noise=1))
     with pytest.raises(InputError, match="noise"):
         Spreads(noise=0)
+
+
+def test_a_repeat_from_the_same_batches_tells_nothing_new_about_the_batch():
+    # Two coffees, each poured twice. From batches of their own the repeats halve the batches'
+    # variance; from one batch of each coffee they do not. (Variance of a difference of means.)
+    points = np.repeat(np.eye(2), 2, axis=0)
+    spreads = Spreads(noise=0.8, batch=0.5)
+    own = seen_chance(1, points, 4, spreads=spreads, order="linear")
+    one = seen_chance(1, points, 4, spreads=spreads, order="linear", one_batch=True)
+    assert own.sd == pytest.approx(np.sqrt(2 * (0.25 + 0.64 / 4) / 2))
+    assert one.sd == pytest.approx(np.sqrt(2 * (0.25 + 0.64 / 4 / 2)))
+    assert one.chance < own.chance
+
+
+def test_blends_of_one_batch_each_are_blurred_alike():
+    # Between two blends of the same batches only the difference of the shares is blurred.
+    points = np.array([[0.6, 0.4], [0.4, 0.6]])
+    spreads = Spreads(noise=1e-6, batch=1.0)
+    table = seen_chance(1, points, 1, spreads=spreads, order="linear", one_batch=True)
+    assert table.sd == pytest.approx(np.sqrt(2 * 0.2**2), rel=1e-6)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from typing import Any
 
 import pytest
@@ -286,3 +288,22 @@ def test_the_database_keeps_shares_at_100_percent(plan: Plan) -> None:
         Trial.objects.filter(pk=share.trial_id).update(sealed=True)
     with pytest.raises(IntegrityError), transaction.atomic():
         PlanCoffee.objects.filter(plan=plan).update(low_ppm=900_000, high_ppm=100_000)
+
+
+def test_the_blends_go_out_as_a_table_that_adds_up(plan: Plan, desk: Client) -> None:
+    sent = desk.get(f"/trials/{plan.pk}/blends/").content.decode("utf-8-sig")
+    rows = list(csv.DictReader(io.StringIO(sent)))
+    assert {row["plan"] for row in rows} == {plan.name}
+    of_sample: dict[str, float] = {}
+    for row in rows:
+        of_sample[row["sample"]] = of_sample.get(row["sample"], 0) + float(row["share"].strip("%"))
+    assert len(of_sample) == 7
+    assert set(of_sample.values()) == {100}
+    every = desk.get("/trials/blends/?file=xlsx")
+    assert every.headers["Content-Disposition"].endswith('.xlsx"')
+
+
+def test_plans_put_away_stay_out_of_the_table_of_all(plan: Plan, desk: Client) -> None:
+    assert plan.name in desk.get("/trials/blends/").text
+    desk.post(f"/trials/{plan.pk}/put-away/")
+    assert plan.name not in desk.get("/trials/blends/").text

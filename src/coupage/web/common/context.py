@@ -34,6 +34,7 @@ NAVIGATION: tuple[Entry, ...] = (
     Entry("coffees", "Coffees", "coffees:index", "lot", READERS),
     Entry("batches", "Batches", "batches:index", "batch", READERS),
     Entry("cuppings", "Cuppings", "cuppings:index", "cup"),
+    Entry("trials", "Trials", "trials:index", "trial", READERS),
     Entry("briefs", "Briefs", "blends:briefs", "brief", READERS),
     Entry("blends", "Blends", "blends:index", "blend", READERS),
     Entry("orders", "Orders", "orders:index", "order", READERS),

@@ -66,6 +66,11 @@ class ShareForm(forms.Form):
     share = PercentField()
 
 
+class LimitForm(forms.Form):
+    low = PercentField(label="At least", required=False, initial=200_000)
+    high = PercentField(label="At most", required=False)
+
+
 ShareFormSet = forms.formset_factory(ShareForm, extra=0, can_delete=True)
 
 
@@ -222,6 +227,7 @@ class GalleryPage:
             {"wrong-name": "", "wrong-kilograms": "four hundred", "wrong-moisture": "45"},
             prefix="wrong",
         )
+        self.limits = LimitForm(auto_id="limit-%s")
         self.shares = ShareFormSet(
             initial=[
                 {"component": "1", "share": 450_000},

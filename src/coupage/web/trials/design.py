@@ -379,6 +379,7 @@ class Room:
             order=plan.order,  # type: ignore[arg-type]
             prior_precision=_inverse(before[:p, :p]),
             sure=sure,
+            one_batch=True,  # a plan is sent to a table with one batch of each coffee
         )
 
     def broken(self, shares: Shares) -> list[str]:

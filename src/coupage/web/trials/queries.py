@@ -10,7 +10,7 @@ from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.models import Cupping, Part
 from coupage.web.trials.models import Plan, PlanCoffee, Trial, TrialShare
 
-__all__ = ["cupped_already", "plans", "whole_plans"]
+__all__ = ["cupped_already", "planned_shares", "plans", "whole_plans"]
 
 
 def plans() -> QuerySet[Plan]:
@@ -31,6 +31,18 @@ def whole_plans() -> QuerySet[Plan]:
         "brief__wants__attribute",
         "reference__shares__approach__lot",
         Prefetch("trials", queryset=Trial.objects.prefetch_related(Prefetch("shares", shares))),
+    )
+
+
+def planned_shares(plan: int | None = None) -> QuerySet[TrialShare]:
+    """Return the shares of one plan's blends, or of all plans that are not put away."""
+    shares = TrialShare.objects.select_related("trial__plan", "coffee__approach__lot").order_by(
+        "trial__plan__name", "trial__number", "coffee__order"
+    )
+    return (
+        shares.filter(trial__plan__void=False)
+        if plan is None
+        else shares.filter(trial__plan_id=plan)
     )
 
 

@@ -6,8 +6,10 @@ app_name = "trials"
 
 urlpatterns = [
     path("", plans.index, name="index"),
+    path("blends/", plans.download_all, name="download-all"),
     path("add/", plans.add, name="add"),
     path("<int:pk>/", plans.plan, name="plan"),
+    path("<int:pk>/blends/", plans.download, name="download"),
     path("<int:pk>/change/", plans.change, name="change"),
     path("<int:pk>/choose-again/", plans.choose_again, name="choose-again"),
     path("<int:pk>/put-away/", plans.put_away, name="put-away"),

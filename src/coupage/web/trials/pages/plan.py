@@ -260,7 +260,7 @@ def _more_cups(room: Room, rows: Sequence[Shares], seen: dict[str, Seeing]) -> s
     if not ways:
         return (
             f"To see it in {hardest} 8 times in 10, more cups or tasters are not enough: one roast "
-            "differs from the next by too much. Plan more samples."
+            "differs from the next by too much. Taste these blends from another day's batches too."
         )
     return f"To see it in {hardest} 8 times in 10 takes {' or '.join(ways)}."
 

@@ -8,6 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.text import slugify
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from coupage.errors import InfeasibleError, InputError
@@ -15,20 +16,33 @@ from coupage.web.blends.models import Brief, Recipe
 from coupage.web.blends.queries import newest_usable_batches
 from coupage.web.coffees.models import Approach
 from coupage.web.common.dates import day_text
+from coupage.web.common.exchange import send_table
 from coupage.web.common.feedback import done, not_done
 from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.models import Attribute, Cupping, Protocol
 from coupage.web.people.access import may, needs
-from coupage.web.trials import actions, forms
+from coupage.web.trials import actions, forms, queries
 from coupage.web.trials.design import Found
 from coupage.web.trials.models import Plan
 from coupage.web.trials.pages.listing import plans_page
 from coupage.web.trials.pages.plan import asked_of, plan_page, room_of, whole_plan
 from coupage.web.trials.pages.weigh import sheet_of
+from coupage.web.trials.tables import blend_rows, blends_layout
 
-__all__ = ["add", "change", "choose_again", "index", "plan", "put_away", "send", "weighing"]
+__all__ = [
+    "add",
+    "change",
+    "choose_again",
+    "download",
+    "download_all",
+    "index",
+    "plan",
+    "put_away",
+    "send",
+    "weighing",
+]
 
 
 @needs("see")
@@ -44,6 +58,25 @@ def plan(request: Request, pk: int) -> HttpResponse:
     """Show one plan: its blends, what they tell, and what was asked."""
     page = plan_page(pk, can_work=may(request.user, "work"))
     return render(request, "trials/plan.html", {"page": page})
+
+
+@needs("see")
+@require_safe
+def download(request: Request, pk: int) -> HttpResponse:
+    """Give one plan's blends out as CSV or XLSX."""
+    return _table(request, pk, slugify(whole_plan(pk).name))
+
+
+@needs("see")
+@require_safe
+def download_all(request: Request) -> HttpResponse:
+    """Give the blends of all plans out as CSV or XLSX."""
+    return _table(request, None, timezone.localdate().isoformat())
+
+
+def _table(request: Request, pk: int | None, suffix: str) -> HttpResponse:
+    rows = blend_rows(queries.planned_shares(pk))
+    return send_table(blends_layout(), rows, request.GET.get("file", "csv"), suffix)
 
 
 @needs("work")
