@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from coupage.plan.check_plan import check_plan
 from coupage.plan.day import Drum, Order, PlannedBatch, RoastDay, WayOut, WayOutPrices
+from coupage.plan.problem import Pin
 from coupage.plan.repair_day import DoneBatch, Repair, repair_day
 from coupage.plan.roast_day import roast_day
 
@@ -11,6 +12,7 @@ __all__ = [
     "DoneBatch",
     "Drum",
     "Order",
+    "Pin",
     "PlannedBatch",
     "Repair",
     "RoastDay",

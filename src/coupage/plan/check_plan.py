@@ -11,7 +11,7 @@ from itertools import pairwise
 from statistics import NormalDist
 
 from coupage.plan.day import Drum, Order, PlannedBatch
-from coupage.plan.problem import Demand, Drums, Losses, Recipes, as_drums, as_loss, as_orders
+from coupage.plan.problem import Demand, Drums, Losses, Pin, Recipes, as_drums, as_loss, as_orders
 
 __all__ = ["check_plan"]
 
@@ -32,6 +32,8 @@ def check_plan(
     safety: float = 0.95,
     ranks: Mapping[str, int] | None = None,
     pre_roast: Recipes | None = None,
+    lot_of: Mapping[str, str] | None = None,
+    pinned: Sequence[Pin] = (),
 ) -> tuple[str, ...]:
     """Say everything that is wrong with a plan.
 
@@ -40,7 +42,7 @@ def check_plan(
     batches
         What is to be roasted.
     demand_kg, recipes, losses, drum, stock_roasted_kg, stock_green_kg, hours, safety, ranks,
-    pre_roast
+    pre_roast, lot_of, pinned
         As in `roast_day`.
 
     Returns
@@ -52,7 +54,8 @@ def check_plan(
     orders = as_orders(demand_kg)
     mixes = pre_roast or {}
     faults = _clock_faults(batches, drums, hours, ranks or {})
-    faults += _green_faults(batches, losses, mixes, stock_green_kg)
+    faults += _green_faults(batches, losses, mixes, lot_of or {}, stock_green_kg)
+    faults += _pin_faults(batches, pinned)
     faults += _order_faults(batches, orders, recipes, losses, mixes, stock_roasted_kg or {}, safety)
     return tuple(faults)
 
@@ -98,6 +101,7 @@ def _green_faults(
     batches: Sequence[PlannedBatch],
     losses: Losses,
     mixes: Recipes,
+    lot_of: Mapping[str, str],
     stock: Mapping[str, float] | None,
 ) -> list[str]:
     if stock is None:
@@ -105,12 +109,26 @@ def _green_faults(
     used: dict[str, float] = defaultdict(float)
     for b in batches:
         for lot, part in _green_parts(b.coffee, losses, mixes).items():
-            used[lot] += b.charge_kg * part
+            used[lot_of.get(lot, lot)] += b.charge_kg * part
     return [
         f"{lot} needs {kg:.3f} kg green, {stock.get(lot, 0.0):.3f} kg are there"
         for lot, kg in used.items()
         if kg > stock.get(lot, 0.0) + _KG
     ]
+
+
+def _pin_faults(batches: Sequence[PlannedBatch], pinned: Sequence[Pin]) -> list[str]:
+    left = list(batches)
+    faults = []
+    for pin in pinned:
+        where = (pin.coffee, pin.drum, pin.day)
+        for b in left:
+            if (b.coffee, b.drum, b.day) == where and abs(b.charge_kg - pin.charge_kg) <= _KG:
+                left.remove(b)
+                break
+        else:
+            faults.append(f"the pinned {pin.charge_kg:.3f} kg of {pin.coffee} is missing")
+    return faults
 
 
 def _green_parts(coffee: str, losses: Losses, mixes: Recipes) -> dict[str, float]:

@@ -102,9 +102,8 @@ def build(problem: Problem, bend: Collection[str] = ()) -> DayModel:
         batches=batches,
         green=program.add((c, m, p), top, whole=problem.step is not None),
         preferred=[
-            (k, size, program.add((c, p), most[:, k], whole=True))
-            for k, drum in enumerate(problem.drums)
-            for size in drum.preferred_kg
+            (k, size, program.add((c, p), most[:, k] * wanted[:, None], whole=True))
+            for k, size, wanted in _sizes(problem)
         ],
         setup=program.add((c, m, p), 1.0, whole=True),
         carry=program.add((c, m, p), 1.0, whole=True),
@@ -118,6 +117,7 @@ def build(problem: Problem, bend: Collection[str] = ()) -> DayModel:
     )
     used = program.add((c, m, p), (most > 0).astype(float), whole=True)
     _charges(model)
+    _pins(model)
     _needs(model)
     _sequence(model, used, most)
     _hours(model)
@@ -134,7 +134,11 @@ def _most_batches(problem: Problem, bend: Collection[str]) -> Floats:
     least = np.array([d.least_kg for d in problem.drums])
     need = problem.new_need[:, -1:] if problem.days.size else np.zeros((len(problem.coffees), 0))
     green = (need / problem.kept_safely.min(axis=1, initial=1.0)[:, None])[:, :, None]
-    most = np.ceil(green / least[None, :, None] - 1e-9) * problem.allowed[:, :, None]
+    most = np.ceil(green / least[None, :, None] - 1e-9)
+    for pin in problem.pinned:  # more than is needed, where the roaster wants it
+        at = problem.coffees.index(pin.coffee), [d.name for d in problem.drums].index(pin.drum)
+        most[at] += 1
+    most = most * problem.allowed[:, :, None]
     most = np.repeat(most, problem.days.size, axis=2)
     if "overtime" not in bend and "late" not in bend:
         room = (problem.limit - problem.start[:, None] * (problem.days == 1))[None]
@@ -142,6 +146,29 @@ def _most_batches(problem: Problem, bend: Collection[str]) -> Floats:
             fits = np.floor(room / problem.minutes[:, :, None] + 1e-9)
         most = np.minimum(most, np.maximum(fits, 0))
     return np.asarray(most)
+
+
+def _sizes(problem: Problem) -> list[tuple[int, float, Floats]]:
+    """Charges that are counted apart: drum, size, and 1 where a coffee may have it, (C,)."""
+    sizes: list[tuple[int, float, Floats]] = []
+    for k, drum in enumerate(problem.drums):
+        pinned = {pin.charge_kg for pin in problem.pinned if pin.drum == drum.name}
+        sizes += [(k, size, np.ones(len(problem.coffees))) for size in drum.preferred_kg]
+        for size in sorted(pinned - set(drum.preferred_kg)):
+            here = {p.coffee for p in problem.pinned if (p.drum, p.charge_kg) == (drum.name, size)}
+            sizes.append((k, size, np.array([float(c in here) for c in problem.coffees])))
+    return sizes
+
+
+def _pins(model: DayModel) -> None:
+    """As many batches of a pinned size as are pinned, somewhere in their day."""
+    problem = model.problem
+    for pin in set(problem.pinned):
+        k = [d.name for d in problem.drums].index(pin.drum)
+        c = problem.coffees.index(pin.coffee)
+        counts = next(cols for m, size, cols in model.preferred if (m, size) == (k, pin.charge_kg))
+        of_day = np.flatnonzero(problem.days == pin.day)
+        model.program.row((counts[c, of_day], 1.0), at_least=problem.pinned.count(pin))
 
 
 def _charges(model: DayModel) -> None:

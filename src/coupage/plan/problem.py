@@ -23,6 +23,7 @@ __all__ = [
     "Drums",
     "Loss",
     "Losses",
+    "Pin",
     "Problem",
     "as_drums",
     "as_loss",
@@ -59,6 +60,16 @@ class Loss:
 
 
 @dataclass(frozen=True, slots=True)
+class Pin:
+    """A batch that must stand in the plan: its coffee, drum, charge and day."""
+
+    coffee: str
+    drum: str
+    charge_kg: float
+    day: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Problem:
     coffees: tuple[str, ...]
     drums: tuple[Drum, ...]
@@ -80,6 +91,7 @@ class Problem:
     start: Floats  # (M,) minute from which a drum is free on day 1
     loaded: NDArray[np.intp]  # (M,) coffee in the drum at the start of day 1, -1 for none
     step: float | None  # charges are whole multiples of it
+    pinned: tuple[Pin, ...] = ()
 
     def due_by(self, p: int) -> NDArray[np.bool_]:
         """Which orders are due in period p or before, shape (O,)."""
@@ -153,13 +165,16 @@ def read(
     charge_step_kg: float | None,
     start: Floats | None = None,
     loaded: Sequence[str] = (),
+    lot_of: Mapping[str, str] | None = None,
+    pinned: Sequence[Pin] = (),
 ) -> Problem:
     """Check every argument and turn them into arrays."""
     orders, drums = as_orders(demand_kg), as_drums(drum)
     _check_recipes(orders, recipes)
-    coffees = tuple(sorted({c for o in orders for c, s in recipes[o.blend].items() if s > 0}))
-    mixes = pre_roast or {}
-    lots = tuple(sorted({lot for c in coffees for lot in mixes.get(c, {c: 1.0})}))
+    ordered = {c for o in orders for c, s in recipes[o.blend].items() if s > 0}
+    coffees = tuple(sorted(ordered | {pin.coffee for pin in pinned}))
+    mixes, from_lot = pre_roast or {}, lot_of or {}
+    lots = tuple(sorted({from_lot.get(x, x) for c in coffees for x in mixes.get(c, {c: 1.0})}))
     days, limit, due, period = _periods(orders, drums, hours)
     need, stock = _needs(orders, recipes, coffees, stock_roasted_kg or {}, period)
     green_use = np.zeros((len(lots), len(coffees)))
@@ -168,7 +183,7 @@ def read(
         mix = mixes.get(coffee, {coffee: 1.0})
         parts = [as_loss(losses, lot) for lot in mix]
         green = green_shares(list(mix.values()), [p.mean for p in parts])
-        green_use[[lots.index(lot) for lot in mix], j] = green
+        np.add.at(green_use[:, j], [lots.index(from_lot.get(lot, lot)) for lot in mix], green)
         # Independent losses in one drum: the mix loses their mean, its doubts add as squares.
         loss_of.append(
             Loss(
@@ -209,8 +224,10 @@ def read(
             dtype=np.intp,
         ),
         step=charge_step_kg,
+        pinned=tuple(pinned),
     )  # fmt: skip
     _check_step(drums, charge_step_kg)
+    _check_pins(problem)
     problem.kept_safely[:] = _kept_safely(problem, loss_of, safety)
     return problem
 
@@ -239,6 +256,28 @@ def _check_step(drums: Sequence[Drum], step: float | None) -> None:
             if abs(size / step - round(size / step)) > 1e-6:
                 raise InputError(
                     f"charge_step_kg: the preferred {size} kg is no multiple of {step} kg"
+                )
+
+
+def _check_pins(problem: Problem) -> None:
+    drums = {d.name: d for d in problem.drums}
+    for pin in problem.pinned:
+        drum = drums.get(pin.drum)
+        if drum is None or not drum.least_kg <= pin.charge_kg <= drum.largest_kg:
+            raise InputError(
+                f"pinned: {pin.charge_kg} kg of {pin.coffee!r} is no charge for {pin.drum!r}; "
+                "name a drum of the plan and a charge that it takes"
+            )
+        if drum.coffees and pin.coffee not in drum.coffees:
+            raise InputError(f"pinned: {pin.drum!r} may not roast {pin.coffee!r}")
+        if pin.day not in problem.days:
+            raise InputError(f"pinned: {pin.coffee!r} on day {pin.day}, when nothing is due")
+        if problem.step:
+            steps = pin.charge_kg / problem.step
+            if abs(steps - round(steps)) > 1e-6:
+                raise InputError(
+                    f"pinned: {pin.charge_kg} kg is no multiple of {problem.step} kg, the step of "
+                    "all charges"
                 )
 
 

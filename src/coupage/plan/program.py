@@ -93,11 +93,11 @@ class Program:
         *,
         gap: float,
         seconds: float,
-        progress: Callable[[int, float, float], None] | None = None,
+        progress: Callable[[int, float, float, Floats], None] | None = None,
     ) -> Outcome:
         """Meet the goals in order of weight within the time.
 
-        ``progress`` hears, after each goal, its number, its value and its gap.
+        ``progress`` hears, after each goal, its number, its value, its gap and the best so far.
         """
         ends = perf_counter() + seconds
         best: Floats | None = None
@@ -117,7 +117,7 @@ class Program:
             worst = max(worst, _relative_gap(value, bound))
             kept.append((goal, value + _SLACK))
             if progress is not None:
-                progress(number, value, worst)
+                progress(number, value, worst, best)
         status = "optimal" if worst <= gap else "stopped"
         return Outcome(status, best, worst, tuple(values))
 

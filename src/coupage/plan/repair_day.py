@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from coupage.errors import InputError
 from coupage.plan.day import Drum, PlannedBatch, RoastDay, WayOutPrices
 from coupage.plan.day_model import GOALS, DayModel, build, chosen_goals
-from coupage.plan.problem import Demand, Drums, Losses, Recipes, as_drums, as_loss, read
+from coupage.plan.problem import Demand, Drums, Losses, Pin, Recipes, as_drums, as_loss, read
 from coupage.plan.roast_day import leave_out, plan_of, ways_out
 from coupage.roast import green_shares
 
@@ -70,6 +70,8 @@ def repair_day(
     ranks: Mapping[str, int] | None = None,
     pre_roast: Recipes | None = None,
     charge_step_kg: float | None = None,
+    lot_of: Mapping[str, str] | None = None,
+    pinned: Sequence[Pin] = (),
     prices: WayOutPrices | None = None,
     gap: float = 0.01,
     seconds: float = 20.0,
@@ -83,7 +85,7 @@ def repair_day(
     done
         What has been roasted so far, with real weights.
     demand_kg, recipes, losses, drum, stock_roasted_kg, stock_green_kg, hours, safety, ranks,
-    pre_roast, charge_step_kg, prices, gap, seconds
+    pre_roast, charge_step_kg, lot_of, pinned, prices, gap, seconds
         As in `roast_day`, stock as it was when the day began; losses may be newer ones.
     now_minutes
         When each drum is free for its next batch, in minutes from the start of day 1.
@@ -101,7 +103,10 @@ def repair_day(
         When a done batch was roasted nowhere, gained mass, or another argument cannot be used.
     """
     drums = as_drums(drum)
-    roasted, green = _so_far(done, drums, losses, pre_roast or {}, stock_roasted_kg, stock_green_kg)
+    mixes = pre_roast or {}
+    roasted, green = _so_far(
+        done, drums, losses, mixes, lot_of or {}, stock_roasted_kg, stock_green_kg
+    )
     names = [d.name for d in drums]
     free = [
         now_minutes.get(n, 0.0) if isinstance(now_minutes, Mapping) else now_minutes for n in names
@@ -119,6 +124,8 @@ def repair_day(
         ranks=ranks,
         pre_roast=pre_roast,
         charge_step_kg=charge_step_kg,
+        lot_of=lot_of,
+        pinned=pinned,
         start=np.array(free, dtype=float),
         loaded=[last.get(n, "") for n in names],
     )
@@ -140,6 +147,7 @@ def _so_far(
     drums: Sequence[Drum],
     losses: Losses,
     mixes: Recipes,
+    lot_of: Mapping[str, str],
     stock_roasted: Mapping[str, float] | None,
     stock_green: Mapping[str, float] | None,
 ) -> tuple[dict[str, float], dict[str, float] | None]:
@@ -158,7 +166,8 @@ def _so_far(
             mix = mixes.get(batch.coffee, {batch.coffee: 1.0})
             parts = green_shares(list(mix.values()), [as_loss(losses, lot).mean for lot in mix])
             for lot, part in zip(mix, parts, strict=True):
-                green[lot] = max(green.get(lot, 0.0) - float(part) * batch.charge_kg, 0.0)
+                name = lot_of.get(lot, lot)
+                green[name] = max(green.get(name, 0.0) - float(part) * batch.charge_kg, 0.0)
     return roasted, green
 
 
@@ -214,15 +223,37 @@ def _told(before: Sequence[PlannedBatch], after: Sequence[PlannedBatch]) -> tupl
     old, new = grouped(before), grouped(after)
     told = []
     for key in sorted(set(old) | set(new)):
-        was, now = sorted(old.get(key, [])), sorted(new.get(key, []))
         coffee, drum, day = key
         where = f"{coffee} on {drum}" + (f", day {day}" if day > 1 else "")
-        more = len(now) - len(was)
-        charges = ", ".join(f"{kg:.1f}" for kg in now)
+        gone, come = _differences(old.get(key, []), new.get(key, []))
+        more = len(come) - len(gone)
         if more:
-            few = {1: "one batch"}.get(abs(more), f"{abs(more)} batches")
-            words = f"{few} {'more' if more > 0 else 'less'} of {where}"
-            told.append(f"{words}: now {charges} kg" if now else words)
-        elif any(abs(a - b) > 0.05 for a, b in zip(was, now, strict=True)):
-            told.append(f"charge {where} with {charges} kg")
+            few = "one" if abs(more) == 1 else str(abs(more))
+            batches = "batch" if abs(more) == 1 else "batches"
+            added = f", {_charges_told(come[-more:])}" if more > 0 else ""
+            told.append(f"{few} {'more' if more > 0 else 'fewer'} {batches} of {where}{added}")
+        kept = come[:-more] if more > 0 else come
+        if kept:
+            told.append(f"charge {where} with {_charges_told(kept)} instead")
     return tuple(told)
+
+
+def _differences(was: Sequence[float], now: Sequence[float]) -> tuple[list[float], list[float]]:
+    """Charges that are gone and charges that are new; those within 50 g are the same."""
+    gone, come = sorted(was), []
+    for charge in sorted(now):
+        same = next((other for other in gone if abs(other - charge) <= 0.05), None)
+        if same is None:
+            come.append(charge)
+        else:
+            gone.remove(same)
+    return gone, come
+
+
+def _charges_told(charges: Sequence[float]) -> str:
+    """Write charges: ``14.2 kg``, ``3 times 9.0 kg and 14.2 kg``."""
+    kinds: dict[str, int] = {}
+    for charge in charges:
+        kinds[f"{charge:.1f} kg"] = kinds.get(f"{charge:.1f} kg", 0) + 1
+    parts = [kind if n == 1 else f"{n} times {kind}" for kind, n in kinds.items()]
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from coupage.errors import InputError
 from coupage.plan.day import PlannedBatch, RoastDay, WayOut, WayOutPrices
 from coupage.plan.day_model import GOALS, DayModel, build, chosen_goals
-from coupage.plan.problem import Demand, Drums, Losses, Problem, Recipes, read
+from coupage.plan.problem import Demand, Drums, Losses, Pin, Problem, Recipes, read
 
 __all__ = ["leave_out", "plan_of", "roast_day", "ways_out"]
 
@@ -33,11 +33,14 @@ def roast_day(
     ranks: Mapping[str, int] | None = None,
     pre_roast: Recipes | None = None,
     charge_step_kg: float | None = None,
+    lot_of: Mapping[str, str] | None = None,
+    pinned: Sequence[Pin] = (),
     goals: Sequence[str] = GOALS,
     prices: WayOutPrices | None = None,
     gap: float = 0.01,
     seconds: float = 20.0,
     progress: Callable[[str, float, float], None] | None = None,
+    best: Callable[[RoastDay], None] | None = None,
 ) -> RoastDay:
     """Plan the batches of a day, or of several.
 
@@ -66,6 +69,11 @@ def roast_day(
         green stock are then those of the lots.
     charge_step_kg
         Charges are whole multiples of this; without it any charge may come out.
+    lot_of
+        Coffee: the lot whose green it draws, where several coffees share one; without an entry a
+        coffee is its own lot.
+    pinned
+        Batches that must be in the plan, each a `Pin`; the rest is planned around them.
     goals
         In order of weight: surplus, batches, odd charges, changes.
     prices
@@ -77,6 +85,8 @@ def roast_day(
         again may go into the ways out of an impossible day.
     progress
         Hears goal, value and gap after each goal.
+    best
+        Gets the best plan so far after each goal, for whoever will not wait for the last one.
 
     Returns
     -------
@@ -115,15 +125,19 @@ def roast_day(
         ranks=ranks,
         pre_roast=pre_roast,
         charge_step_kg=charge_step_kg,
+        lot_of=lot_of,
+        pinned=pinned,
     )
     if not 0 <= gap < 1 or not seconds > 0:
         raise InputError(f"gap, seconds: {gap}, {seconds}; gap lies from 0 to 1, seconds above 0")
     model = build(problem)
     names = [g for g in goals if g != "odd charges" or model.preferred]
 
-    def tell(number: int, value: float, reached: float) -> None:
+    def tell(number: int, value: float, reached: float, x: Floats) -> None:
         if progress is not None:
             progress(names[number], value, reached)
+        if best is not None:
+            best(plan_of(model, x, "stopped", reached))
 
     outcome = model.program.solve(
         chosen_goals(goals, model), gap=gap, seconds=seconds, progress=tell

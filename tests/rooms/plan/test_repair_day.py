@@ -43,21 +43,23 @@ def test_a_high_loss_asks_for_one_more_batch() -> None:
     """19.2 kg wanted, 9.0 came of the first: 10.2 kg is 12.75 green, more than one charge holds."""
     got = mend([DARK, DoneBatch("washed", "drum", 12.0, 9.0)], now_minutes=35.0)
     assert [b.charge_kg for b in got.day.batches] == pytest.approx([6.375, 6.375], abs=1e-3)
-    assert got.sentence() == "One batch more of washed on drum: now 6.4, 6.4 kg."
+    assert got.sentence() == (
+        "One more batch of washed on drum, 6.4 kg; charge washed on drum with 6.4 kg instead."
+    )
     assert got.day.batches[0].start_minute == pytest.approx(35.0)
 
 
 def test_a_small_shortfall_of_the_last_batch_costs_a_least_charge() -> None:
     got = mend([DoneBatch("dark", "drum", 9.0, 7.2)])
     assert sum(b.charge_kg for b in got.day.batches if b.coffee == "dark") == pytest.approx(4.0)
-    assert got.changes == ("one batch more of dark on drum: now 4.0 kg",)
+    assert got.changes == ("one more batch of dark on drum, 4.0 kg",)
 
 
 def test_a_smaller_surprise_is_met_by_larger_charges() -> None:
     plan = roast_day({"x": 16.0, "y": 8.0}, RECIPES, LOSSES, DRUM, hours=3.0).batches
     done = [DARK, DoneBatch("washed", "drum", 10.0, 7.6)]
     got = repair_day(plan, done, {"x": 16.0, "y": 8.0}, RECIPES, LOSSES, DRUM, now_minutes=35.0)
-    assert got.changes == ("charge washed on drum with 10.5 kg",)
+    assert got.changes == ("charge washed on drum with 10.5 kg instead",)
 
 
 def test_a_batch_that_serves_nothing_is_dropped() -> None:
@@ -65,7 +67,7 @@ def test_a_batch_that_serves_nothing_is_dropped() -> None:
     assert got.day.batches == ()
     twice = [*[DoneBatch("washed", "drum", 12.0, 9.6)] * 2]
     kept = mend(twice, stock_roasted_kg={"dark": 8.0})
-    assert kept.sentence() == "One batch less of dark on drum."
+    assert kept.sentence() == "One fewer batch of dark on drum."
 
 
 def test_no_time_left_is_told_with_a_way_out() -> None:

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given, settings
 
 from coupage.errors import InputError
-from coupage.plan import Drum, Order, WayOutPrices, check_plan, roast_day
+from coupage.plan import Drum, Order, Pin, RoastDay, WayOutPrices, check_plan, roast_day
 
 RECIPES = {"house": {"a": 0.5, "b": 0.5}, "dark": {"b": 1.0}}
 LOSSES = {"a": 0.16, "b": 0.2}
@@ -299,6 +299,66 @@ def test_better_answers_are_heard_goal_by_goal() -> None:
     roast_day({"dark": 27.0}, RECIPES, LOSSES, Drum(4.0, 12.0),
               progress=lambda goal, value, gap: heard.append(goal))  # fmt: skip
     assert heard == ["surplus", "batches", "changes"]
+
+
+def test_the_best_so_far_after_each_goal_is_a_plan_of_its_own() -> None:
+    found: list[RoastDay] = []
+    day = roast_day({"house": 27.0}, RECIPES, LOSSES, Drum(4.0, 12.0), best=found.append)
+    assert len(found) == 3
+    for plan in found:
+        assert check_plan(plan.batches, {"house": 27.0}, RECIPES, LOSSES, Drum(4.0, 12.0)) == ()
+    assert found[-1].batches == day.batches
+
+
+@settings(deadline=None, max_examples=15)
+@given(
+    st.integers(5, 60),
+    st.lists(st.tuples(st.sampled_from("ab"), st.sampled_from([4.0, 7.5, 9.0, 12.0])), max_size=3),
+    st.sampled_from([(), (9.0,)]),
+)
+def test_what_is_pinned_stands_in_the_plan(
+    kg: int, pins: list[tuple[str, float]], preferred: tuple[float, ...]
+) -> None:
+    """Also where no order needs it; and the rest is never more than it would be without pins."""
+    pinned = [Pin(coffee, "drum", charge) for coffee, charge in pins]
+    drum = Drum(4.0, 12.0, preferred_kg=preferred)
+    day = roast_day({"house": float(kg)}, RECIPES, LOSSES, drum, pinned=pinned)
+    facts = ({"house": float(kg)}, RECIPES, LOSSES, drum)
+    assert check_plan(day.batches, *facts, pinned=pinned) == ()
+    free = roast_day({"house": float(kg)}, RECIPES, LOSSES, drum)
+    assert len(day.batches) <= len(free.batches) + len(pinned)
+    if pinned:
+        assert check_plan([], *facts, pinned=pinned) != ()
+
+
+@pytest.mark.parametrize(
+    ("pin", "says"),
+    [
+        (Pin("a", "drum", 13.0), "no charge for 'drum'"),
+        (Pin("a", "kettle", 9.0), "no charge for 'kettle'"),
+        (Pin("a", "drum", 9.0, day=2), "when nothing is due"),
+        (Pin("a", "drum", 9.03), "no multiple of 0.1 kg"),
+    ],
+)
+def test_a_pin_that_cannot_be_is_told(pin: Pin, says: str) -> None:
+    drum = Drum(4.0, 12.0)
+    with pytest.raises(InputError, match=says):
+        roast_day({"house": 9.0}, RECIPES, LOSSES, drum, pinned=[pin], charge_step_kg=0.1)
+
+
+def test_two_coffees_of_one_lot_share_its_green() -> None:
+    """20 kg of each at 16 and 20 % loss take 23.81 + 25 kg green: 48.81 kg of one lot."""
+    of = {"a": "lot", "b": "lot"}
+    demand, drum = {"house": 40.0}, Drum(4.0, 13.0)
+    enough = roast_day(demand, RECIPES, LOSSES, drum, lot_of=of, stock_green_kg={"lot": 48.9})
+    assert enough.status == "optimal"
+    assert enough.green_kg == pytest.approx({"lot": 20 / 0.84 + 20 / 0.8}, abs=0.01)
+    short = roast_day(demand, RECIPES, LOSSES, drum, lot_of=of, stock_green_kg={"lot": 48.7})
+    assert short.status == "impossible"
+    facts = (demand, RECIPES, LOSSES, drum)
+    faults = check_plan(enough.batches, *facts, lot_of=of, stock_green_kg={"lot": 48.7})
+    assert faults
+    assert "48.810 kg green" in faults[0]
 
 
 @settings(deadline=None, max_examples=12)

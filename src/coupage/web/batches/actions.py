@@ -39,7 +39,14 @@ BATCH_FIELDS = (
     "operator",
     "note",
 )
-MACHINE_FIELDS = ("name", "site", "least_charge_g", "largest_charge_g")
+MACHINE_FIELDS = (
+    "name",
+    "site",
+    "least_charge_g",
+    "largest_charge_g",
+    "minutes",
+    "change_minutes",
+)
 
 
 @transaction.atomic

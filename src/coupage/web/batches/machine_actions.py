@@ -11,7 +11,9 @@ from coupage.errors import InputError
 from coupage.web.batches import queries
 from coupage.web.batches.actions import BATCH_FIELDS, add_batch
 from coupage.web.batches.models import Batch, Machine, PlannedBatch
+from coupage.web.coffees.actions import day_purpose, move_promise
 from coupage.web.coffees.models import Approach
+from coupage.web.coffees.queries import was_promised
 from coupage.web.people import history
 from coupage.web.people.models import Person
 
@@ -105,6 +107,8 @@ def charge(
     )
     batch = add_batch(batch=batch, by=by, at=at)
     PlannedBatch.objects.filter(pk=planned.pk).update(batch=batch)
+    # What was promised to the day's plan is in the drum now.
+    move_promise(planned.approach.lot, day_purpose(planned.on), -planned.green_g, at=at, by=by)
     return batch
 
 
@@ -122,6 +126,11 @@ def take_back_charge(*, batch: Batch, by: Person, at: dt.datetime) -> None:
         raise InputError(f"{batch} is no longer in the drum; void it on its own page")
     batch.void = True
     batch.save(update_fields=["void"])
+    planned = PlannedBatch.objects.filter(batch=batch).select_related("approach__lot").first()
+    if planned is not None:
+        lot, purpose = planned.approach.lot, day_purpose(planned.on)
+        if was_promised(purpose, lot):
+            move_promise(lot, purpose, planned.green_g, at=at, by=by)
     PlannedBatch.objects.filter(batch=batch).update(batch=None)
     history.record(batch, verb="took back the charge of", by=by, at=at)
 

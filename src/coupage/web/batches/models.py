@@ -21,6 +21,9 @@ class Machine(models.Model):
     site = models.CharField(max_length=60, blank=True)
     least_charge_g = models.PositiveBigIntegerField("least charge")
     largest_charge_g = models.PositiveBigIntegerField("largest charge")
+    # Trade planning figure: 3 to 3.5 batches an hour.
+    minutes = models.PositiveSmallIntegerField("minutes for a batch", default=18)
+    change_minutes = models.PositiveSmallIntegerField("more between two coffees", default=4)
     archived = models.BooleanField(default=False)
     revision = models.PositiveIntegerField(default=1, editable=False)
 
@@ -30,6 +33,10 @@ class Machine(models.Model):
             models.CheckConstraint(
                 condition=Q(least_charge_g__gt=0, largest_charge_g__gte=F("least_charge_g")),
                 name="machine_charges_in_order",
+            ),
+            models.CheckConstraint(
+                condition=Q(minutes__range=(1, 240), change_minutes__lte=240),
+                name="machine_minutes_range",
             ),
         ]
 

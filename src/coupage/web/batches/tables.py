@@ -27,6 +27,8 @@ _MACHINE = {
     "site": "site",
     "least_charge_g": "least charge",
     "largest_charge_g": "largest charge",
+    "minutes": "batch time",
+    "change_minutes": "change time",
 }
 _BATCH = {
     "number": "batch",
@@ -51,6 +53,8 @@ def machines_layout() -> Layout:
             Column("site", "text", required=False, default=""),
             Column("least charge", "number", unit="kg", low=Decimal("0.001")),
             Column("largest charge", "number", unit="kg", low=Decimal("0.001")),
+            Column("batch time", "integer", required=False, unit="min", low=1, high=240),
+            Column("change time", "integer", required=False, unit="min", low=0, high=240),
         ),
         key=("machine",),
         description="Roasting machines and the charges they take.",
@@ -61,6 +65,10 @@ def _machine_of(row: dict[str, Any], machine: Machine) -> Machine:
     machine.name, machine.site = row["machine"], row["site"]
     machine.least_charge_g = grams(row["least charge"])
     machine.largest_charge_g = grams(row["largest charge"])
+    if row["batch time"] is not None:
+        machine.minutes = row["batch time"]
+    if row["change time"] is not None:
+        machine.change_minutes = row["change time"]
     return machine
 
 
@@ -99,6 +107,8 @@ def machine_rows() -> Iterator[dict[str, object]]:
             "site": machine.site,
             "least charge": kilograms(machine.least_charge_g),
             "largest charge": kilograms(machine.largest_charge_g),
+            "batch time": machine.minutes,
+            "change time": machine.change_minutes,
         }
 
 

@@ -6,11 +6,13 @@ import datetime as dt
 from typing import Any
 
 from django.db import transaction
+from django.utils import timezone
 
 from coupage.errors import InputError
 from coupage.units import MassUnit, show_mass
 from coupage.web.coffees import queries
 from coupage.web.coffees.models import Approach, ApproachVersion, Lot, Reservation, StockEntry
+from coupage.web.common.dates import day_text
 from coupage.web.common.revisions import take_revision
 from coupage.web.people import history
 from coupage.web.people.models import Person
@@ -20,7 +22,9 @@ __all__ = [
     "add_approach_version",
     "add_lot",
     "change_lot",
+    "day_purpose",
     "enter_stock",
+    "move_promise",
     "reserve",
 ]
 
@@ -171,6 +175,27 @@ def reserve(
         )
         made.append(line)
     return made
+
+
+def day_purpose(on: dt.date) -> str:
+    """Name what a roast day's green is promised to."""
+    return f"the roast day of {day_text(on)}"
+
+
+@transaction.atomic
+def move_promise(lot: Lot, purpose: str, mass_g: int, *, by: Person, at: dt.datetime) -> int:
+    """Promise a little more, or let go (a negative mass), as far as there is something to.
+
+    Part of a larger deed, which writes the history itself; gives the grams that were moved.
+    """
+    lot = Lot.objects.select_for_update().get(pk=lot.pk)
+    stocked = queries.lots().get(pk=lot.pk)
+    held = queries.promised_g(purpose).get(lot.pk, 0)
+    moved = max(mass_g, -held) if mass_g < 0 else min(mass_g, max(stocked.free_g, 0))
+    if moved:
+        on = timezone.localdate(at)
+        Reservation.objects.create(lot=lot, purpose=purpose, mass_g=moved, on=on, by=by)
+    return moved
 
 
 def _unit(person: Person) -> MassUnit:

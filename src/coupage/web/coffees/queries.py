@@ -24,7 +24,14 @@ if TYPE_CHECKING:
 
     StockedLot = WithAnnotations[Lot, "StockSums"]
 
-__all__ = ["approaches", "lots", "lots_running_low", "newest_versions", "promised_g"]
+__all__ = [
+    "approaches",
+    "lots",
+    "lots_running_low",
+    "newest_versions",
+    "promised_g",
+    "was_promised",
+]
 
 
 class StockSums(TypedDict):
@@ -88,6 +95,11 @@ def promised_g(purpose: str) -> dict[int, int]:
         .annotate(total=Sum("mass_g"))
     )
     return {row["lot"]: row["total"] for row in rows if row["total"]}
+
+
+def was_promised(purpose: str, lot: Lot) -> bool:
+    """Say whether green of a lot was ever promised to a purpose."""
+    return Reservation.objects.filter(lot=lot, purpose=purpose).exists()
 
 
 def lots_running_low(below_g: int) -> QuerySet[StockedLot]:
