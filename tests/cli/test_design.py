@@ -7,9 +7,14 @@ import io
 import json
 
 import pytest
-from tests.cli.doors import EXAMPLES, SAMPLES, coupage
+from tests.cli.doors import BRIEF, EXAMPLES, RATINGS, SAMPLES, coupage
 
+from coupage.cli.briefs import read_brief
 from coupage.cli.main import main
+from coupage.cli.tables import read_tables
+from coupage.mixture import Region
+from coupage.panel import fit
+from coupage.recipe import doubt_of_beliefs
 
 DESIGN = EXAMPLES / "design.toml"
 THREE = ["--coffee", "A", "--coffee", "B", "--coffee", "C"]
@@ -176,3 +181,44 @@ def test_a_wrong_file_answers_before_the_numerical_libraries_are_loaded(tmp_path
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.splitlines()[-1] == "loaded:"
+
+
+KNOWN = ["--ratings", RATINGS, "--cupped", SAMPLES, "--brief", BRIEF]
+
+
+def test_a_decision_is_planned_from_what_was_cupped(capsys):
+    """Against the doubt left by the same table planned to learn everywhere."""
+    found = data(capsys, DESIGN, "--criterion", "decision", *KNOWN)
+    everywhere = data(capsys, DESIGN, "--criterion", "everywhere")
+    names = found["coffees"]
+    region = Region(names, [0, 0.1, 0.05], [0.6, 1, 1])
+    tables = read_tables(str(RATINGS), str(SAMPLES))
+    doubt = doubt_of_beliefs(
+        read_brief(BRIEF.read_bytes(), BRIEF.name).brief,
+        fit(tables.ratings, tables.samples),
+        region,
+        step=0.05,
+        tasters=3,
+    )
+
+    def left(samples):
+        return doubt.left([[s["shares"].get(name, 0.0) for name in names] for s in samples])
+
+    assert left(found["samples"]) < left(everywhere["samples"]) < left(found["samples"][:2])
+    assert sum(s["repeats"] is not None for s in found["samples"]) == 1
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        (["--criterion", "decision"], "ratings: a decision needs"),
+        (KNOWN, 'serves only criterion = "decision"'),
+        (["--criterion", "decision", *KNOWN, "--keep", SAMPLES], "keep: what was cupped counts"),
+        (["--criterion", "decision", *KNOWN, "--order", "full cubic"], "order: a decision"),
+        (["--criterion", "decision", *KNOWN, "--tasters", "0"], "tasters"),
+    ],
+)
+def test_a_decision_without_its_files_is_refused(more, said):
+    done = coupage("design", DESIGN, *more)
+    assert done.returncode == 2
+    assert said in done.stderr

@@ -4,11 +4,16 @@ The file is Coupage's own and small enough to type; flags add to it or stand in 
 
     samples = 7                 # on the table, repeats, reference and keep not counted twice
     repeats = 1                 # of them hidden repeats (0)
-    criterion = "everywhere"    # learn how every blend tastes, or "coefficients"
+    criterion = "everywhere"    # learn how every blend tastes, or "coefficients", "decision"
     order = "quadratic"         # coffees and pairings; "linear", "special cubic", "full cubic"
     step = "5 %"                # shares are multiples of this (5 %)
     keep = "samples.csv"        # blends cupped already: sample, component, proportion
     seed = 0
+    ratings = "ratings.csv"     # for "decision": the ratings so far, as for `analyse`,
+    cupped = "samples.csv"      # what was in the cups,
+    brief = "brief.toml"        # what the recipe is to serve,
+    tasters = 3                 # and the next table: tasters (3)
+    cups = 1                    # and cups of each sample (1)
 
     [coffee."Kiruvi washed"]    # one table per coffee that may be in a blend
     least = "20 %"              # optional bounds on its share
@@ -34,10 +39,13 @@ __all__ = ["EPILOG", "add_arguments", "main"]
 
 EPILOG = """\
 plan      TOML: samples = 7, repeats, criterion, order, step, keep, seed, one_of, reference;
+          ratings, cupped, brief, tasters, cups for criterion "decision";
           [coffee."NAME"] least = "20 %", most = "60 %"; [[together]] name, coffees, least, most
 shares    20% or 0.2; a range is 20%..60%, ..60% or 20%..
 examples  coupage design --coffee "Kiruvi washed=20%.." --coffee "Orvalhal natural" --samples 5
           coupage design examples/design.toml --csv > samples.csv
+          coupage design --criterion decision --ratings examples/ratings.csv
+            --cupped examples/samples.csv --brief examples/brief.toml examples/design.toml
 """
 
 
@@ -68,8 +76,9 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--criterion",
-        choices=("everywhere", "coefficients"),
-        help="learn how every blend tastes (I-optimal), or coffees and pairings (D-optimal)",
+        choices=("everywhere", "coefficients", "decision"),
+        help="learn how every blend tastes (I-optimal), coffees and pairings (D-optimal), or which "
+        "recipe serves a brief",
     )
     parser.add_argument(
         "--order",
@@ -83,6 +92,13 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
         help="blends cupped already, that count and stay (CSV or XLSX: sample, component, "
         "proportion)",
     )
+    parser.add_argument("--ratings", metavar="FILE", help="for a decision: the ratings so far")
+    parser.add_argument("--cupped", metavar="FILE", help="for a decision: what was in the cups")
+    parser.add_argument(
+        "--brief", metavar="FILE", help="for a decision: what the recipe is to serve (TOML)"
+    )
+    parser.add_argument("--tasters", type=int, metavar="N", help="at the next table (default: 3)")
+    parser.add_argument("--cups", type=int, metavar="N", help="of each sample (default: 1)")
     parser.add_argument("--seed", type=int, metavar="N", help="fixes the search (default: 0)")
     form = parser.add_mutually_exclusive_group()
     form.add_argument("--csv", action="store_true", help="print the new samples as CSV")

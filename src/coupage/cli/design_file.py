@@ -24,13 +24,18 @@ _KEYS = (
     "order",
     "step",
     "keep",
+    "ratings",
+    "cupped",
+    "brief",
+    "tasters",
+    "cups",
     "seed",
     "coffee",
     "together",
     "one_of",
     "reference",
 )
-CRITERIA = ("everywhere", "coefficients")
+CRITERIA = ("everywhere", "coefficients", "decision")
 ORDERS = ("linear", "quadratic", "special cubic", "full cubic")
 MOST_COFFEES, MOST_SAMPLES = 10, 24
 Range = tuple[float | None, float | None]
@@ -47,6 +52,17 @@ class Together:
 
 
 @dataclass(frozen=True, slots=True)
+class Decision:
+    """What is known already and what it is to serve: files, and the size of the next table."""
+
+    ratings: str
+    cupped: str
+    brief: str
+    tasters: int = 3
+    cups: int = 1
+
+
+@dataclass(frozen=True, slots=True)
 class Wish:
     """What is asked of a design; shares are fractions."""
 
@@ -60,6 +76,7 @@ class Wish:
     one_of: Sequence[tuple[str, ...]] = ()
     reference: Mapping[str, float] = field(default_factory=dict)
     keep: str | None = None
+    decision: Decision | None = None
     seed: int = 0
 
 
@@ -91,7 +108,8 @@ def wish_of(args: argparse.Namespace) -> Wish:
         together=together,
         one_of=one_of,
         reference=_reference(args, top, where),
-        keep=_keep(args, top, where),
+        keep=_path(args, top, where, "keep"),
+        decision=_decision(args, top, where),
         seed=_whole(_chosen(args, top, "seed", 0), "seed", 0, 2**32 - 1),
     )
     _check(wish)
@@ -180,15 +198,40 @@ def _reference(args: argparse.Namespace, top: Mapping[str, Any], where: str) -> 
     return shares
 
 
-def _keep(args: argparse.Namespace, top: Mapping[str, Any], where: str) -> str | None:
-    if args.keep is not None:
-        return str(args.keep)
-    if "keep" not in top:
+def _path(args: argparse.Namespace, top: Mapping[str, Any], where: str, key: str) -> str | None:
+    """Return the file that a flag or a key names, or None."""
+    given = getattr(args, key)
+    if given is not None:
+        return str(given)
+    if key not in top:
         return None
-    if not isinstance(top["keep"], str):
-        raise InputError(f"{where}key keep: name a file")
+    if not isinstance(top[key], str):
+        raise InputError(f"{where}key {key}: name a file")
     # A path in the file is meant from where the file lies.
-    return str(Path(args.plan).parent / top["keep"])
+    return str(Path(args.plan).parent / top[key])
+
+
+def _decision(args: argparse.Namespace, top: Mapping[str, Any], where: str) -> Decision | None:
+    asked = _chosen(args, top, "criterion", "everywhere") == "decision"
+    paths = {key: _path(args, top, where, key) for key in ("ratings", "cupped", "brief")}
+    if not asked:
+        for key, path in paths.items():
+            if path is not None:
+                raise InputError(f'{key}: serves only criterion = "decision"; say so, or leave it')
+        return None
+    for key, path in paths.items():
+        if path is None:
+            raise InputError(
+                f"{key}: a decision needs the ratings so far, what was cupped, and the brief; "
+                f"name the file with --{key} or {key} = in the file"
+            )
+    if _path(args, top, where, "keep") is not None:
+        raise InputError("keep: what was cupped counts already by its ratings; leave keep out")
+    return Decision(
+        **paths,  # type: ignore[arg-type]
+        tasters=_whole(_chosen(args, top, "tasters", 3), "tasters", 1, 30),
+        cups=_whole(_chosen(args, top, "cups", 1), "cups", 1, 10),
+    )
 
 
 def _check(wish: Wish) -> None:
@@ -196,6 +239,8 @@ def _check(wish: Wish) -> None:
         raise InputError(
             f"repeats: {wish.repeats} of {wish.samples} samples; at most half can repeat another"
         )
+    if wish.decision is not None and wish.order not in ("linear", "quadratic"):
+        raise InputError('order: a decision is planned with order "linear" or "quadratic"')
     if not 2 <= len(wish.coffees) <= MOST_COFFEES:
         raise InputError(
             f"coffee: {len(wish.coffees)} came; name 2 to {MOST_COFFEES} that may be in the blends"

@@ -10,10 +10,25 @@ from typing import Any
 
 import numpy as np
 
-from coupage.cli.design_file import Wish
+from coupage.cli.briefs import read_brief
+from coupage.cli.design_file import Decision, Wish
 from coupage.cli.files import read_bytes
+from coupage.cli.tables import read_tables
 from coupage.errors import FileError, FileProblem, InputError
-from coupage.mixture import Group, Region, Trials, choose_trials
+from coupage.mixture import (
+    Aim,
+    Doubt,
+    Group,
+    Region,
+    Trials,
+    assess,
+    choose_trials,
+    distinct,
+    with_repeats,
+)
+from coupage.mixture.candidates import candidates
+from coupage.panel import fit
+from coupage.recipe import doubt_of_beliefs
 from coupage.sheets import read_table, samples_layout, write_csv
 from coupage.units import show_share, whole_shares
 
@@ -99,6 +114,11 @@ class Design:
     def _worth(self) -> list[str]:
         trials, said = self.trials, []
         limits = trials.region.limits()
+        if self.wish.decision is not None:
+            said.append(
+                "These tell most about which recipe serves the brief, given what was cupped; doubt "
+                f"left about a recipe's worth to it: {trials.value:.3f} (an sd; worth runs 0 to 1)."
+            )
         if limits:
             said.append(f"Limits: {'; '.join(limits)}.")
         if np.isfinite(trials.mean_variance):
@@ -140,6 +160,8 @@ def design(wish: Wish) -> Design:
         ],
         exclusive=wish.one_of,
     )
+    if wish.decision is not None:
+        return Design(wish, _for_decision(wish, wish.decision, region), ())
     kept, left_out = _kept(wish.keep, names) if wish.keep is not None else ([], ())
     trials = choose_trials(
         region,
@@ -150,9 +172,58 @@ def design(wish: Wish) -> Design:
         step=wish.step,
         rng=np.random.default_rng(wish.seed),
         repeats=wish.repeats,
-        reference=[wish.reference.get(name, 0.0) for name in names] if wish.reference else None,
+        reference=_reference(wish),
     )
     return Design(wish, trials, left_out)
+
+
+def _reference(wish: Wish) -> list[float] | None:
+    return [wish.reference.get(name, 0.0) for name in wish.coffees] if wish.reference else None
+
+
+def _for_decision(wish: Wish, decision: Decision, region: Region) -> Trials:
+    """Choose what tells most about the choice of a recipe, with repeats as many as asked for."""
+    doubt, order = _doubt(wish, decision, region), wish.order
+    rng, reference = np.random.default_rng(wish.seed), _reference(wish)
+    found = choose_trials(
+        region,
+        wish.samples - wish.repeats,
+        order,  # type: ignore[arg-type]
+        "decision",
+        step=wish.step,
+        rng=rng,
+        reference=reference,
+        doubt=doubt,
+    )
+    aim = Aim.of(doubt, order)  # type: ignore[arg-type]
+    fixed = () if found.reference is None else (found.reference,)
+    points = distinct(found.points, candidates(region, wish.step, rng), aim, fixed=fixed)
+    return assess(
+        region,
+        with_repeats(points, wish.repeats, aim),
+        order,  # type: ignore[arg-type]
+        "decision",
+        reference=found.reference,
+        doubt=doubt,
+    )
+
+
+def _doubt(wish: Wish, decision: Decision, region: Region) -> Doubt:
+    """Fit the panel to what was cupped, and say what the choice for the brief hinges on."""
+    tables = read_tables(decision.ratings, decision.cupped)
+    file = read_brief(read_bytes(decision.brief), Path(decision.brief).name)
+    file.check_against(tables.attributes, tables.components)
+    unknown = [name for name in region.names if name not in tables.components]
+    beliefs = fit(tables.ratings, tables.samples, seed=wish.seed, extra_components=unknown)
+    return doubt_of_beliefs(
+        file.brief,
+        beliefs,
+        region,
+        step=wish.step,
+        tasters=decision.tasters,
+        cups=decision.cups,
+        order=wish.order,  # type: ignore[arg-type]
+    )
 
 
 def _kept(path: str, names: list[str]) -> tuple[list[list[float]], tuple[str, ...]]:

@@ -1,6 +1,7 @@
 """Mixtures: feasible regions, designs, model terms and fits."""
 
 from coupage.mixture.decision import Aspect, Doubt, doubt_about
+from coupage.mixture.distinct import Aim, distinct, with_repeats
 from coupage.mixture.lattices import simplex_centroid, simplex_lattice
 from coupage.mixture.limits import Group
 from coupage.mixture.region import Region
@@ -10,6 +11,7 @@ from coupage.mixture.terms import model_matrix, term_names
 from coupage.mixture.trials import Trials, assess, choose_trials
 
 __all__ = [
+    "Aim",
     "Aspect",
     "Doubt",
     "Group",
@@ -21,6 +23,7 @@ __all__ = [
     "assess",
     "choose_trials",
     "cups_needed",
+    "distinct",
     "doubt_about",
     "fit_scheffe",
     "model_matrix",
@@ -28,4 +31,5 @@ __all__ = [
     "simplex_centroid",
     "simplex_lattice",
     "term_names",
+    "with_repeats",
 ]

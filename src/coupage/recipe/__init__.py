@@ -4,6 +4,13 @@ from __future__ import annotations
 
 from coupage.recipe.brief import Brief, Want, WantKind
 from coupage.recipe.choosing import Choice, Search, choose, search
+from coupage.recipe.deciding import (
+    contenders,
+    decision_doubt,
+    doubt_of_beliefs,
+    sample_noise,
+    table_spreads,
+)
 from coupage.recipe.desirability import chance_on_brief, desirability
 from coupage.recipe.notice import Noticed, NoticedAttribute, who_notices
 from coupage.recipe.reasons import LimitPrice, WantChance, Why, why
@@ -22,9 +29,14 @@ __all__ = [
     "Why",
     "chance_on_brief",
     "choose",
+    "contenders",
+    "decision_doubt",
     "desirability",
+    "doubt_of_beliefs",
     "round_shares",
+    "sample_noise",
     "search",
+    "table_spreads",
     "who_notices",
     "why",
 ]

@@ -6,13 +6,13 @@ import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import comb
 
 import numpy as np
 import numpy.typing as npt
 
 from coupage.errors import InputError
 from coupage.mixture import (
+    Aim,
     Doubt,
     Group,
     Region,
@@ -21,21 +21,21 @@ from coupage.mixture import (
     Trials,
     assess,
     choose_trials,
-    doubt_about,
+    distinct,
     model_matrix,
     seen_chance,
+    with_repeats,
 )
 from coupage.mixture.candidates import candidates
 from coupage.mixture.terms import Order
 from coupage.panel import Beliefs, Priors, Spread
-from coupage.recipe import desirability
+from coupage.recipe import decision_doubt, sample_noise, table_spreads
 from coupage.units import PPM, whole_shares
 from coupage.web.blends.models import Recipe
 from coupage.web.blends.serving import room_brief
 from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.columns import component_name
 from coupage.web.trials import groups
-from coupage.web.trials.distinct import Aim, distinct, with_repeats
 from coupage.web.trials.models import Plan, PlanCoffee, PlanGroup
 
 __all__ = ["LONGEST_S", "Asked", "Found", "Room", "Shares"]
@@ -46,8 +46,6 @@ Shares = tuple[int, ...]  # parts per million, in the order of the coffees
 LONGEST_S = 12.0
 _FULL_SEARCH = 12  # a full search takes about so many times as long as one from two starts
 _FEW_STARTS = 2
-_MOST_CONTENDERS = 2_000
-_DRAWS = 400
 _ANY = "any attribute"
 
 
@@ -177,18 +175,7 @@ class Room:
 
     def spreads(self, attribute: str, cups: int) -> Spreads:
         """Sds of a table, from the panel; from the priors where nothing was rated."""
-        priors = Priors()
-        spread = self._spread.get(attribute)
-        if spread is None:
-            noise, view = priors.noise, priors.disagreement
-            taster, cupping, batch = priors.taster, priors.cupping, priors.batch
-        else:
-            noise, view = spread.cup, spread.disagreement or 0.0
-            taster, cupping = spread.taster, spread.cupping
-            batch = priors.batch if spread.batch is None else spread.batch
-        # A taster's own view of a sample is the same in each of its cups.
-        both = float(np.sqrt(noise**2 + priors.floor + cups * view**2))
-        return Spreads(noise=both, taster=taster, cupping=cupping, batch=batch)
+        return table_spreads(self._spread.get(attribute), cups)
 
     @cached_property
     def _spread(self) -> Mapping[str, Spread]:
@@ -197,8 +184,7 @@ class Room:
     def noise_sd(self, attribute: str) -> float:
         """Sd of one sample's mean rating about the model, in points."""
         plan = self.asked.plan
-        spreads = self.spreads(attribute, plan.cups)
-        return float(np.sqrt(spreads.batch**2 + spreads.noise**2 / (plan.tasters * plan.cups)))
+        return sample_noise(self.spreads(attribute, plan.cups), plan.tasters, plan.cups)
 
     @cached_property
     def covariances(self) -> Mapping[str, Floats]:
@@ -226,21 +212,14 @@ class Room:
         plan = self.asked.plan
         if plan.purpose != Plan.Purpose.DECISION or plan.brief is None:
             return None
-        brief = room_brief(plan.brief)
-        rng = np.random.default_rng(0)
-        draws = {}
-        for attribute in self.minded:
-            covariance = self.covariances[attribute]
-            half = np.linalg.cholesky(covariance + 1e-10 * np.eye(len(covariance)))
-            normal = rng.standard_normal((_DRAWS, len(covariance)))
-            draws[attribute] = self._mean(attribute)[: len(covariance)] + normal @ half.T
-        return doubt_about(
-            self._contenders(brief.max_components, brief.min_share),
-            draws,
-            lambda rated: desirability(brief, rated),
+        return decision_doubt(
+            room_brief(plan.brief),
+            self.region,
+            step=self.step,
+            means={attribute: self._mean(attribute) for attribute in self.minded},
+            covariances=self.covariances,
             noise_sd={attribute: self.noise_sd(attribute) for attribute in self.minded},
             order=plan.order,  # type: ignore[arg-type]
-            covariances=self.covariances,
         )
 
     def _mean(self, attribute: str) -> Floats:
@@ -250,25 +229,6 @@ class Room:
         mean = np.zeros(q + q * (q - 1) // 2)
         mean[:q] = Priors().mean
         return mean
-
-    def _contenders(self, most: int, least: float) -> Floats:
-        """Recipes that may win: on the step, or a uniform sample where those are too many."""
-        q = len(self.asked.coffees)
-        steps = round(1 / self.step)
-        if comb(steps + q - 1, q - 1) <= 20 * _MOST_CONTENDERS:
-            recipes = self.region.grid(self.step)
-        else:
-            recipes = self.region.sample(_MOST_CONTENDERS, rng=np.random.default_rng(0))
-        used = recipes > 1e-9
-        fine = (used.sum(axis=1) <= most) & ((recipes >= least - 1e-9) | ~used).all(axis=1)
-        if fine.any():
-            recipes = recipes[fine]
-        if len(recipes) > _MOST_CONTENDERS:
-            picked = np.random.default_rng(0).choice(len(recipes), _MOST_CONTENDERS, replace=False)
-            recipes = recipes[np.sort(picked)]
-        if not len(recipes):
-            raise InputError("no recipe on this step obeys the limits; take a finer step")
-        return recipes
 
     # --- answers -----------------------------------------------------------------------------
 
@@ -301,9 +261,7 @@ class Room:
         """What the search makes small, for the exchange of repeats too many."""
         order: Order = self.asked.plan.order  # type: ignore[assignment]
         if self.doubt is not None:
-            return Aim(
-                order, [(a.precision, a.noise_sd**2 * a.weights) for a in self.doubt.aspects]
-            )
+            return Aim.of(self.doubt, order)
         if self.asked.plan.purpose == Plan.Purpose.COEFFICIENTS:
             return Aim(order, [(self.prior, None)])
         x, weights = self.region.average_points(4)

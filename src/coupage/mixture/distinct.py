@@ -14,8 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from coupage.mixture import model_matrix
-from coupage.mixture.terms import Order
+from coupage.mixture.decision import Doubt
+from coupage.mixture.terms import Order, model_matrix
 
 __all__ = ["Aim", "distinct", "with_repeats"]
 
@@ -33,6 +33,11 @@ class Aim:
 
     order: Order
     parts: Sequence[tuple[Floats, Floats | None]]  # precision (p, p), weights (p, p)
+
+    @classmethod
+    def of(cls, doubt: Doubt, order: Order) -> Aim:
+        """Return what a design for a decision makes small."""
+        return cls(order, [(a.precision, a.noise_sd**2 * a.weights) for a in doubt.aspects])
 
     def with_one_more(self, others: Floats, listed: Floats) -> Floats:
         """Value (c,) of the blends ``others (n, q)`` and each of ``listed (c, q)`` in turn."""
