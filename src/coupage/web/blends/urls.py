@@ -1,7 +1,7 @@
 from django.urls import path
 
 from coupage.web.blends.tables import DOORS
-from coupage.web.blends.views import blends, briefs, recipes
+from coupage.web.blends.views import blends, briefs, recipes, triangle
 from coupage.web.people.doors import door_urls
 
 app_name = "blends"
@@ -13,6 +13,8 @@ urlpatterns = [
     path("briefs/<int:pk>/change/", briefs.change_brief, name="change-brief"),
     path("briefs/<int:pk>/put-away/", briefs.archive_brief, name="archive-brief"),
     path("briefs/<int:pk>/choose/", briefs.choose, name="choose"),
+    path("briefs/<int:pk>/triangle/", triangle.triangle, name="triangle"),
+    path("briefs/<int:pk>/triangle/figures/", triangle.triangle_figures, name="triangle-figures"),
     path("briefs/<int:pk>/take/", briefs.take_choice, name="take-choice"),
     path("blends/", blends.index, name="index"),
     path("blends/add/", blends.add_blend, name="add-blend"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -146,9 +148,17 @@ def take_choice(request: Request, pk: int) -> HttpResponse:
         )
     except InputError as problem:
         not_done(request, sentence(problem))
-        return redirect(f"{reverse('blends:choose', args=[pk])}?{request.GET.urlencode()}")
+        return redirect(_back_from_taking(request, pk))
     done(request, f"{recipe} is a trial now.")
     return redirect("blends:recipe", recipe.pk)
+
+
+def _back_from_taking(request: Request, pk: int) -> str:
+    """Return the page from which a recipe was to be taken, as it stood there."""
+    if request.POST.get("from") == "triangle":
+        query = urlencode({"r": request.POST.get("r", "")})
+        return f"{reverse('blends:triangle', args=[pk])}?{query}"
+    return f"{reverse('blends:choose', args=[pk])}?{request.GET.urlencode()}"
 
 
 def _posted_shares(request: Request) -> dict[Approach, int]:
