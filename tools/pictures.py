@@ -78,6 +78,11 @@ def chosen(page: Page) -> None:
     expect(page.get_by_role("main")).to_contain_text("is on brief with a chance of")
 
 
+def triangle(page: Page) -> None:
+    follow("Briefs", BRIEF, "Blend triangle")(page)
+    expect(page.locator("[data-canvas][data-fine]")).to_be_attached()
+
+
 def recipe(page: Page) -> None:
     follow("Blends", BLEND)(page)
     page.get_by_role("main").get_by_role("link", name="2", exact=False).first.click()
@@ -135,6 +140,7 @@ SHOTS = (
     Shot("brief", follow("Briefs", BRIEF)),
     Shot("choose", chosen),
     Shot("choose-dark", chosen, dark=True),
+    Shot("triangle", triangle),
     Shot("blend", follow("Blends", BLEND)),
     Shot("recipe", recipe),
     Shot("trial", trial),
