@@ -55,7 +55,10 @@ class Curve:
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """One stretch of a roast, up to the mark that names it."""
+    """One stretch of a roast, up to the mark that names it.
+
+    ``mean_rate_of_rise`` counts from the turning point on; NaN where the phase ends before it.
+    """
 
     until: str
     start_seconds: float
@@ -165,7 +168,8 @@ def phases(curve: Curve, marks: Mapping[str, float]) -> tuple[Phase, ...]:
             ends.append((_crossing(curve, int(hit[0]), degrees), name))
     result = []
     for end, name in [*sorted(ends), (drop, "drop")]:
-        inside = (curve.seconds >= start) & (curve.seconds <= end)
+        # Before the turning point the probe cools to the beans: that is no rise of theirs.
+        inside = since & (curve.seconds >= start) & (curve.seconds <= end)
         rises = curve.rate_of_rise[inside]
         rises = rises[np.isfinite(rises)]
         mean = float(rises.mean()) if rises.size else float("nan")

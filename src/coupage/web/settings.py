@@ -79,6 +79,7 @@ INSTALLED_APPS = [
     "coupage.web.people",
     "coupage.web.coffees",
     "coupage.web.batches",
+    "coupage.web.curves",
     "coupage.web.cuppings",
     "coupage.web.blends",
     "coupage.web.trials",
@@ -184,6 +185,7 @@ X_FRAME_OPTIONS = "DENY"
 UPLOAD_LIMIT_BYTES = 20 * 1024 * 1024
 DATA_UPLOAD_MAX_MEMORY_SIZE = 5 * 1024 * 1024
 DATA_UPLOAD_MAX_NUMBER_FIELDS = 5_000
+DATA_UPLOAD_MAX_NUMBER_FILES = 500
 FILE_UPLOAD_MAX_MEMORY_SIZE = 2 * 1024 * 1024
 
 MESSAGE_STORAGE = "django.contrib.messages.storage.session.SessionStorage"

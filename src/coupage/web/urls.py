@@ -10,6 +10,7 @@ urlpatterns = [
     path("people/", include("coupage.web.people.urls")),
     path("coffees/", include("coupage.web.coffees.urls")),
     path("batches/", include("coupage.web.batches.urls")),
+    path("curves/", include("coupage.web.curves.urls")),
     path("cuppings/", include("coupage.web.cuppings.urls")),
     path("", include("coupage.web.blends.urls")),
     path("trials/", include("coupage.web.trials.urls")),

@@ -10,18 +10,20 @@ from decimal import Decimal
 
 from coupage.web.blends.models import Blend, Brief, Recipe, RecipeSample, RecipeShare, Want
 from coupage.web.demo.shapes import BriefPlan, RecipePlan
-from coupage.web.demo.write_tables import PERCENT, TableWriter
+from coupage.web.demo.write_curves import CurveWriter
+from coupage.web.demo.write_tables import PERCENT
 
 __all__ = ["Writer"]
 
 
-class Writer(TableWriter):
+class Writer(CurveWriter):
     """Writes one whole draw of the demo."""
 
     def write(self) -> None:
         self.write_people()
         self.write_coffees()
         self.write_batches()
+        self.write_curves()
         self.write_protocols()
         self.write_samples()
         self.write_cuppings()

@@ -87,6 +87,12 @@ def mass(grams: int | Decimal | None, unit: MassUnit = "kg") -> str:
 
 
 @register.filter
+def clock(seconds: int | None) -> str:
+    """Write seconds as minutes and seconds: ``10:40``."""
+    return "–" if seconds is None else f"{seconds // 60}:{seconds % 60:02d}"
+
+
+@register.filter
 def bag(grams: int | None, unit: MassUnit = "kg") -> str:
     """Write the size of a bag as its label does: ``{{ line.bag_g|bag:unit }}``."""
     return "–" if grams is None else show_bag(grams, unit)
