@@ -40,9 +40,30 @@ def test_bad_input_is_said_beside_the_field(
 
 def test_a_change_is_kept_with_how_it_stood_before(client: Client) -> None:
     blend = Blend.objects.create(name="Ferry", note="for both counters")
-    client.post(f"/blends/{blend.pk}/change/", {"name": "Ferry", "brief": "", "note": "milk"})
+    client.post(
+        f"/blends/{blend.pk}/change/",
+        {"name": "Ferry", "brief": "", "note": "milk", "revision": "1"},
+    )
     change = Change.objects.get(verb="changed")
     assert (change.before, change.after) == ({"note": "for both counters"}, {"note": "milk"})
+
+
+def test_of_two_people_who_change_a_blend_the_second_is_told_and_keeps_the_typing(
+    client: Client,
+) -> None:
+    blend = Blend.objects.create(name="Ferry")
+    first = {"name": "Ferry", "brief": "", "note": "for milk", "weekly_g": "80", "revision": "1"}
+    client.post(f"/blends/{blend.pk}/change/", first)
+    second = {"name": "Ferry", "brief": "", "note": "black", "weekly_g": "", "revision": "1"}
+    answer = client.post(f"/blends/{blend.pk}/change/", second)
+    assert "Somebody else saved this first" in answer.text
+    assert ("Note", "black", "for milk") in answer.context["differing"]
+    assert ("Sold in a week", "", "80") in answer.context["differing"]
+    blend.refresh_from_db()
+    assert (blend.note, blend.weekly_g, blend.revision) == ("for milk", 80_000, 2)
+    client.post(f"/blends/{blend.pk}/change/", second | {"revision": "2"})
+    blend.refresh_from_db()
+    assert (blend.note, blend.weekly_g) == ("black", None)
 
 
 def test_the_list_and_the_page_say_what_is_in_service(tasted: Tasted, client: Client) -> None:

@@ -33,6 +33,7 @@ __all__ = [
 ]
 
 BRIEF_FIELDS = ("name", "service", "cost_cap", "max_components", "min_share_ppm", "note")
+BLEND_FIELDS = ("name", "brief", "weekly_g", "note")
 Shares = Mapping[Approach, int]
 
 
@@ -94,13 +95,13 @@ def add_blend(*, blend: Blend, by: Person, at: dt.datetime) -> Blend:
 
 
 @transaction.atomic
-def change_blend(*, blend: Blend, by: Person, at: dt.datetime) -> Blend:
-    """Save a blend's changed name, brief or note."""
-    fields = ("name", "brief", "note")
-    before = history.snapshot(Blend.objects.get(pk=blend.pk), fields)
+def change_blend(*, blend: Blend, revision: int, by: Person, at: dt.datetime) -> Blend:
+    """Save a blend's changed fields, unless somebody else saved it meanwhile."""
+    before = history.snapshot(Blend.objects.get(pk=blend.pk), BLEND_FIELDS)
+    take_revision(Blend, blend.pk, revision)
     blend.full_clean()
-    blend.save(update_fields=fields)
-    after = history.snapshot(blend, fields)
+    blend.save(update_fields=BLEND_FIELDS)
+    after = history.snapshot(blend, BLEND_FIELDS)
     history.record(blend, verb="changed", by=by, at=at, before=before, after=after)
     return blend
 

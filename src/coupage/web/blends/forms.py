@@ -6,10 +6,9 @@ from decimal import Decimal
 from typing import Any, cast
 
 from django import forms
-from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from coupage.units import GRAMS_PER_OZ, PPM, grams, show_share
+from coupage.units import GRAMS_PER_OZ, grams
 from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Blend, Brief, Recipe, Want
 from coupage.web.coffees.models import Approach
@@ -17,6 +16,7 @@ from coupage.web.coffees.queries import approaches
 from coupage.web.common.dates import day_text
 from coupage.web.common.fields import MassField, NumberField, PercentField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
+from coupage.web.common.shares import ShareFormSet, ShareRow
 from coupage.web.cuppings.models import Attribute
 
 __all__ = [
@@ -27,7 +27,6 @@ __all__ = [
     "RecipeForm",
     "SampleForm",
     "ServiceForm",
-    "ShareFormSet",
     "WantForm",
     "WeighForm",
     "share_forms",
@@ -127,15 +126,24 @@ def want_forms(brief: Brief | None, data: Any = None) -> list[WantForm]:
 class BlendForm(ModelForm[Blend]):
     """A named product."""
 
+    weekly_g = MassField(
+        label="Sold in a week",
+        above=0,
+        high=100_000,
+        required=False,
+        help_text="Roasted; says how many weeks the green on hand lasts.",
+    )
+
     class Meta:
         model = Blend
-        fields = ["name", "brief", "note"]
+        fields = ["name", "brief", "weekly_g", "note"]
         widgets = {"note": forms.Textarea(attrs={"rows": 2})}
         error_messages = {"name": {"unique": "Another blend has this name."}}
         help_texts = {"brief": "What it must taste like; recipes are held against it."}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, unit: str = "kg", **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.fields["weekly_g"].unit = unit  # type: ignore[attr-defined]
         offered = Brief.objects.filter(archived=False)
         if self.instance.pk and self.instance.brief_id:
             offered = offered | Brief.objects.filter(pk=self.instance.brief_id)
@@ -143,13 +151,14 @@ class BlendForm(ModelForm[Blend]):
         self.fields["brief"].empty_label = "no brief yet"  # type: ignore[attr-defined]
 
 
-class ShareForm(forms.Form):
+class ShareForm(ShareRow):
     """One coffee and its share of the roasted blend."""
 
+    noun = "coffee"
     component = ModelChoiceField[Approach](
         queryset=Approach.objects.none(), required=False, label="Coffee", empty_label="no coffee"
     )
-    share = PercentField(label="Share", required=False)
+    field_order = ("component", "share")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -160,44 +169,6 @@ class ShareForm(forms.Form):
             pk = kept.pk if isinstance(kept, Approach) else kept
             offered = (offered | Approach.objects.filter(pk=pk).select_related("lot")).distinct()
         self.fields["component"].queryset = offered  # type: ignore[attr-defined]
-
-    def clean(self) -> None:
-        super().clean()
-        component, share = self.cleaned_data.get("component"), self.cleaned_data.get("share")
-        if component is None and share:
-            self.add_error("component", "Choose the coffee that has this share.")
-        if component is not None and not share and "share" not in self.errors:
-            self.add_error("share", "Give its share, above 0 %; or empty the row.")
-
-
-class ShareFormSet(forms.BaseFormSet):  # type: ignore[type-arg]
-    """The shares of a recipe: each coffee once, 100 % together."""
-
-    def clean(self) -> None:
-        if any(self.errors):
-            return
-        shares = self.shares()
-        if not shares:
-            raise ValidationError("Choose at least one coffee and give its share.")
-        named = [f.cleaned_data["component"] for f in self.forms if f.cleaned_data.get("component")]
-        twice = {str(a) for a in named if named.count(a) > 1}
-        if twice:
-            raise ValidationError(f"{', '.join(sorted(twice))} stands here twice; add it up.")
-        total = sum(shares.values())
-        if total != PPM:
-            off = f"{show_share(abs(PPM - total), 4).removesuffix(' %').rstrip('0').rstrip('.')} %"
-            raise ValidationError(
-                f"The shares must add up to 100 %; {off} "
-                f"{'are missing' if total < PPM else 'are too much'}."
-            )
-
-    def shares(self) -> dict[Approach, int]:
-        """Return the shares in parts per million, in the order typed."""
-        return {
-            form.cleaned_data["component"]: form.cleaned_data["share"]
-            for form in self.forms
-            if form.cleaned_data.get("component") and form.cleaned_data.get("share")
-        }
 
 
 _ShareFormSet = forms.formset_factory(

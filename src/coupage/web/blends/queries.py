@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from django.db.models import Count, Prefetch, QuerySet
+from django.db.models import Count, Prefetch, QuerySet, Sum
 
 from coupage.web.batches.models import Batch, Verdict
 from coupage.web.blends.models import Blend, Brief, Recipe, RecipeShare
 from coupage.web.coffees.models import Approach
 
-__all__ = ["blends", "briefs", "newest_usable_batches", "recipe_in_service", "recipes"]
+__all__ = ["blends", "briefs", "newest_usable_batches", "recipe_in_service", "recipes", "weekly_kg"]
 
 
 def briefs() -> QuerySet[Brief]:
@@ -54,3 +54,9 @@ def newest_usable_batches(approaches: list[Approach]) -> dict[int, list[Batch]]:
     for batch in usable:
         found[batch.approach_version.approach_id].append(batch)
     return found
+
+
+def weekly_kg(brief: Brief) -> float | None:
+    """Return the roasted kilograms a week of all blends made for a brief; None where none says."""
+    sold = Blend.objects.filter(brief=brief, archived=False).aggregate(g=Sum("weekly_g"))["g"]
+    return None if sold is None else sold / 1000

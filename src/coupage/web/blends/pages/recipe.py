@@ -11,13 +11,14 @@ from coupage.panel import Belief, Beliefs
 from coupage.units import PPM
 from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
-from coupage.web.blends.forms import RecipeForm, ShareFormSet
+from coupage.web.blends.forms import RecipeForm
 from coupage.web.blends.models import Recipe
 from coupage.web.blends.pages.brief import wanted
 from coupage.web.blends.pages.parts import TONES, made_of, parts_of, profiles, served
 from coupage.web.blends.serving import Served, shares_of
 from coupage.web.common.charts import Composition, Part, ProfileChart
 from coupage.web.common.revisions import StaleError, stale
+from coupage.web.common.shares import ShareFormSet
 from coupage.web.cuppings.beliefs import beliefs_now, tolerances
 from coupage.web.cuppings.pages.said import chance_text
 from coupage.web.people import history

@@ -133,6 +133,7 @@ class _Data:
         return {
             "brief": self.brief.name,
             "currency": self.currency,
+            "weeklyKg": queries.weekly_kg(self.brief),
             "coffees": self._coffees(costs, stock_now(costs.loss)),
             "shares": self._row(shares),
             "pairs": [list(pair) for pair in few.layout.pairs],

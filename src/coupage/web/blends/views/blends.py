@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -13,6 +15,7 @@ from coupage.web.blends.models import Blend
 from coupage.web.blends.pages.blend import blend_page, blends_page
 from coupage.web.common.feedback import done
 from coupage.web.common.requests import Request
+from coupage.web.common.revisions import StaleError, revision_of, stale
 from coupage.web.people.access import needs
 from coupage.web.people.archive import archive_or_back
 from coupage.web.people.queries import roastery
@@ -39,7 +42,7 @@ def blend(request: Request, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "POST"])
 def add_blend(request: Request) -> HttpResponse:
     """Add a blend."""
-    form = forms.BlendForm(request.POST or None)
+    form = forms.BlendForm(request.POST or None, unit=request.user.mass_unit)
     if request.method == "POST" and form.is_valid():
         made = actions.add_blend(blend=form.save(commit=False), by=request.user, at=timezone.now())
         done(request, f"{made.name} is added; write its first recipe.")
@@ -50,15 +53,27 @@ def add_blend(request: Request) -> HttpResponse:
 @needs("work")
 @require_http_methods(["GET", "POST"])
 def change_blend(request: Request, pk: int) -> HttpResponse:
-    """Change a blend's name, brief or note."""
+    """Change a blend's name, brief, weekly amount or note."""
     blend = get_object_or_404(Blend, pk=pk)
-    name = blend.name
-    form = forms.BlendForm(request.POST or None, instance=blend)
+    name, revision = blend.name, blend.revision
+    unit = request.user.mass_unit
+    form = forms.BlendForm(request.POST or None, instance=blend, unit=unit)
+    page: dict[str, Any] = {"form": form, "pk": pk, "name": name, "revision": revision}
     if request.method == "POST" and form.is_valid():
-        actions.change_blend(blend=form.save(commit=False), by=request.user, at=timezone.now())
-        done(request, f"{blend.name} is changed.")
-        return redirect("blends:blend", pk)
-    return render(request, "blends/change_blend.html", {"form": form, "pk": pk, "name": name})
+        try:
+            actions.change_blend(
+                blend=form.save(commit=False),
+                revision=revision_of(request),
+                by=request.user,
+                at=timezone.now(),
+            )
+        except StaleError as problem:
+            saved = Blend.objects.get(pk=pk)
+            page |= stale(form, forms.BlendForm(instance=saved, unit=unit), problem, saved)
+        else:
+            done(request, f"{blend.name} is changed.")
+            return redirect("blends:blend", pk)
+    return render(request, "blends/change_blend.html", page)
 
 
 @needs("work")

@@ -8,11 +8,11 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from coupage.units import PPM, show_share
 from coupage.web.batches.models import Batch
 from coupage.web.common.dates import day_text
-from coupage.web.common.fields import NumberField, PercentField
+from coupage.web.common.fields import NumberField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
+from coupage.web.common.shares import ShareFormSet, ShareRow
 from coupage.web.cuppings import queries
 from coupage.web.cuppings.models import Attribute, Cupping, Protocol, Sample, Taster
 
@@ -180,62 +180,26 @@ class TrialForm(forms.Form):
         return label
 
 
-class _PartForm(forms.Form):
+class _PartForm(ShareRow):
     """One batch and its share of the trial blend."""
 
+    noun = "batch"
     component = _BatchChoice(
         queryset=Batch.objects.none(), required=False, label="Batch", empty_label="choose"
     )
-    share = PercentField(label="Share", required=False)
+    field_order = ("component", "share")
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         cast(Any, self.fields["component"]).queryset = queries.batches_to_cup()
 
-    def clean(self) -> None:
-        super().clean()
-        batch, share = self.cleaned_data.get("component"), self.cleaned_data.get("share")
-        if batch is None and share:
-            self.add_error("component", "Choose the batch that has this share.")
-        if batch is not None and not share and "share" not in self.errors:
-            self.add_error("share", "Give its share, above 0 %; or empty the row.")
+
+_PartFormSet = forms.formset_factory(_PartForm, formset=ShareFormSet, extra=3, max_num=12)
 
 
-class PartFormSet(forms.BaseFormSet):  # type: ignore[type-arg]
-    """The parts of a trial blend: each batch once, 100 % together."""
-
-    def clean(self) -> None:
-        if any(self.errors):
-            return
-        named = [f.cleaned_data["component"] for f in self.forms if f.cleaned_data.get("component")]
-        if not named:
-            raise ValidationError("Choose at least one batch and give its share.")
-        twice = {str(batch) for batch in named if named.count(batch) > 1}
-        if twice:
-            raise ValidationError(f"{', '.join(sorted(twice))} stands here twice; add it up.")
-        total = sum(self.parts().values())
-        if total != PPM:
-            off = show_share(abs(PPM - total))
-            raise ValidationError(
-                f"The shares add up to {show_share(total)}: {off} "
-                f"{'are missing' if total < PPM else 'too much'}."
-            )
-
-    def parts(self) -> dict[Batch, int]:
-        """Return the shares in parts per million, in the order typed."""
-        return {
-            form.cleaned_data["component"]: form.cleaned_data["share"]
-            for form in self.forms
-            if form.cleaned_data.get("component") and form.cleaned_data.get("share")
-        }
-
-
-_PartFormSet = forms.formset_factory(_PartForm, formset=PartFormSet, extra=3, max_num=12)
-
-
-def trial_parts(data: Any = None) -> PartFormSet:
+def trial_parts(data: Any = None) -> ShareFormSet:
     """Return the rows of batches and shares of a trial blend."""
-    return cast(PartFormSet, _PartFormSet(data))
+    return cast(ShareFormSet, _PartFormSet(data))
 
 
 class SeatForm(forms.Form):

@@ -136,7 +136,7 @@ def trial(request: Request, pk: int) -> HttpResponse:
             sample = pour_trial(
                 cupping=table,
                 label=form.cleaned_data["label"],
-                parts=parts.parts(),
+                parts=parts.shares(),
                 cups=int(form.cleaned_data["cups"]),
                 on=timezone.localdate(table.held_at),
                 by=request.user,

@@ -1,4 +1,4 @@
-"""Briefs, blends and their dated recipes."""
+"""Blends, their dated recipes, what the counter is told, and what the bag promises."""
 
 from __future__ import annotations
 
@@ -10,120 +10,13 @@ from django.db import models
 from django.db.models import F, Q
 
 from coupage.units import PPM
+from coupage.web.blends.models.briefs import Brief
 from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.models import Attribute, Sample
 
-__all__ = ["Blend", "Brief", "Recipe", "RecipeSample", "RecipeShare", "Service", "Want"]
+__all__ = ["Blend", "CafeCard", "PromiseWord", "Recipe", "RecipeSample", "RecipeShare"]
 
 _SCALE = [MinValueValidator(Decimal(0)), MaxValueValidator(Decimal(10))]
-
-
-class Service(models.TextChoices):
-    BLACK_ESPRESSO = "espresso", "black espresso"
-    MILK = "milk", "with milk"
-    CHOCOLATE = "chocolate", "with chocolate"
-    FILTER = "filter", "filter"
-
-
-class Brief(models.Model):
-    """What a blend must taste like, and what it may cost."""
-
-    name = models.CharField(max_length=80, unique=True)
-    service = models.CharField("served", max_length=10, choices=Service.choices)
-    cost_cap = models.DecimalField(
-        "cost cap per roasted kg",
-        max_digits=10,
-        decimal_places=4,
-        null=True,
-        blank=True,
-        validators=[MinValueValidator(Decimal("0.01"))],
-    )
-    max_components = models.PositiveSmallIntegerField(
-        "most coffees in the blend",
-        default=4,
-        validators=[MinValueValidator(1), MaxValueValidator(6)],
-    )
-    min_share_ppm = models.PositiveIntegerField("least share of a coffee", default=50_000)
-    note = models.TextField(blank=True)
-    archived = models.BooleanField(default=False)
-    revision = models.PositiveIntegerField(default=1, editable=False)
-
-    class Meta:
-        ordering = ["name"]
-        constraints = [
-            models.CheckConstraint(condition=~Q(name=""), name="brief_has_name"),
-            models.CheckConstraint(
-                condition=Q(service__in=Service.values), name="brief_service_known"
-            ),
-            models.CheckConstraint(
-                condition=Q(cost_cap__isnull=True) | Q(cost_cap__gt=0),
-                name="brief_cost_cap_positive",
-            ),
-            models.CheckConstraint(
-                condition=Q(max_components__range=(1, 6)), name="brief_components_range"
-            ),
-            models.CheckConstraint(
-                condition=Q(min_share_ppm__gte=0, min_share_ppm__lte=PPM // 2),
-                name="brief_min_share_range",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class Want(models.Model):
-    """A wanted range of one attribute."""
-
-    class Kind(models.TextChoices):
-        AT_LEAST = "at least", "at least"
-        AT_MOST = "at most", "at most"
-        BETWEEN = "between", "between"
-        CLOSE_TO = "close to", "close to"
-
-    brief = models.ForeignKey(Brief, on_delete=models.CASCADE, related_name="wants")
-    attribute = models.ForeignKey(Attribute, on_delete=models.PROTECT, related_name="+")
-    kind = models.CharField(max_length=8, choices=Kind.choices)
-    low = models.DecimalField(
-        max_digits=4, decimal_places=2, null=True, blank=True, validators=_SCALE
-    )
-    high = models.DecimalField(
-        max_digits=4, decimal_places=2, null=True, blank=True, validators=_SCALE
-    )
-    importance = models.DecimalField(
-        max_digits=3,
-        decimal_places=1,
-        default=Decimal(1),
-        validators=[MinValueValidator(Decimal("0.1")), MaxValueValidator(Decimal(10))],
-    )
-    must = models.BooleanField("must-have", default=False)
-
-    class Meta:
-        ordering = ["brief", "attribute__order", "id"]
-        constraints = [
-            models.UniqueConstraint(fields=["brief", "attribute", "kind"], name="want_once"),
-            models.CheckConstraint(
-                condition=(Q(low__isnull=True) | Q(low__gte=0, low__lte=10))
-                & (Q(high__isnull=True) | Q(high__gte=0, high__lte=10)),
-                name="want_on_scale",
-            ),
-            models.CheckConstraint(
-                condition=Q(low__isnull=True) | Q(high__isnull=True) | Q(high__gt=F("low")),
-                name="want_range_in_order",
-            ),
-            models.CheckConstraint(
-                condition=Q(kind="at least", low__isnull=False)
-                | Q(kind="at most", high__isnull=False)
-                | Q(kind__in=["between", "close to"], low__isnull=False, high__isnull=False),
-                name="want_has_its_ends",
-            ),
-            models.CheckConstraint(
-                condition=Q(importance__gt=0, importance__lte=10), name="want_importance_range"
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.attribute} {self.kind}"
 
 
 class Blend(models.Model):
@@ -133,12 +26,19 @@ class Blend(models.Model):
     brief = models.ForeignKey(
         Brief, null=True, blank=True, on_delete=models.PROTECT, related_name="blends"
     )
+    weekly_g = models.PositiveBigIntegerField("sold in a week", null=True, blank=True)
     note = models.TextField(blank=True)
     archived = models.BooleanField(default=False)
+    revision = models.PositiveIntegerField(default=1, editable=False)
 
     class Meta:
         ordering = ["name"]
-        constraints = [models.CheckConstraint(condition=~Q(name=""), name="blend_has_name")]
+        constraints = [
+            models.CheckConstraint(condition=~Q(name=""), name="blend_has_name"),
+            models.CheckConstraint(
+                condition=Q(weekly_g__isnull=True) | Q(weekly_g__gt=0), name="blend_weekly_positive"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name
@@ -238,3 +138,67 @@ class RecipeSample(models.Model):
 
     def __str__(self) -> str:
         return f"{self.sample} made to {self.recipe}"
+
+
+class CafeCard(models.Model):
+    """How a recipe is brewed at the counter."""
+
+    recipe = models.OneToOneField(Recipe, on_delete=models.CASCADE, related_name="card")
+    dose_mg = models.PositiveIntegerField("dose")
+    drink_mg = models.PositiveIntegerField("in the cup")
+    seconds = models.PositiveSmallIntegerField("time")
+    temperature_c = models.DecimalField(
+        "water", max_digits=4, decimal_places=1, null=True, blank=True
+    )
+    milk = models.TextField("with milk", blank=True)
+    note = models.TextField("say at the counter", blank=True)
+    revision = models.PositiveIntegerField(default=1, editable=False)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(dose_mg__gt=0, drink_mg__gt=0, seconds__gt=0),
+                name="cafe_card_positive",
+            ),
+            models.CheckConstraint(
+                condition=Q(temperature_c__isnull=True) | Q(temperature_c__range=(20, 100)),
+                name="cafe_card_water_range",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"Card of {self.recipe}"
+
+
+class PromiseWord(models.Model):
+    """A word on the bag, and what a table must believe for it to be true."""
+
+    blend = models.ForeignKey(Blend, on_delete=models.CASCADE, related_name="promises")
+    text = models.CharField("on the bag", max_length=60)
+    attribute = models.ForeignKey(Attribute, on_delete=models.PROTECT, related_name="+")
+    low = models.DecimalField(
+        "at least", max_digits=4, decimal_places=2, null=True, blank=True, validators=_SCALE
+    )
+    high = models.DecimalField(
+        "at most", max_digits=4, decimal_places=2, null=True, blank=True, validators=_SCALE
+    )
+
+    class Meta:
+        ordering = ["blend", "id"]
+        constraints = [
+            models.UniqueConstraint(fields=["blend", "text"], name="promise_once"),
+            models.CheckConstraint(condition=~Q(text=""), name="promise_says_something"),
+            models.CheckConstraint(
+                condition=(Q(low__isnull=False) | Q(high__isnull=False))
+                & (Q(low__isnull=True) | Q(low__gte=0, low__lte=10))
+                & (Q(high__isnull=True) | Q(high__gte=0, high__lte=10)),
+                name="promise_on_scale",
+            ),
+            models.CheckConstraint(
+                condition=Q(low__isnull=True) | Q(high__isnull=True) | Q(high__gt=F("low")),
+                name="promise_range_in_order",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.text
