@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from django.db.models import Q
 from django.http import Http404
@@ -68,6 +69,7 @@ class BlendPage:
     note: str
     recipes: tuple[RecipeRow, ...]
     picture: ProfileChart | None
+    compared: str
     changes: tuple[Change, ...]
 
 
@@ -134,7 +136,16 @@ def blend_page(pk: int) -> BlendPage:
         note=_blend_note(current, found.get(current.pk) if current else None),
         recipes=tuple(rows),
         picture=_blend_picture(blend, recipes, found),
+        compared=_compared(current, recipes),
         changes=tuple(history.of(blend)[:20]),
+    )
+
+
+def _compared(current: Recipe | None, recipes: list[Recipe]) -> str:
+    """Write what the page that compares is asked: the recipe in service, then the newest others."""
+    chosen = [r for r in [current] if r is not None] + [r for r in recipes if r != current]
+    return urlencode(
+        {f"recipe_{n}": r.pk for n, r in enumerate(chosen[:4], 1)} if chosen[1:] else {}
     )
 
 
