@@ -22,9 +22,11 @@ from coupage.difference.protocols import (
     check_answers,
     check_risk,
     check_share,
+    correct_from_share,
     guess_chance,
     share_from_correct,
 )
+from coupage.difference.thurstone import d_prime
 from coupage.errors import InputError
 
 __all__ = ["RepeatedJudgement", "beta_binomial_logpmf", "judge_repeated"]
@@ -78,6 +80,24 @@ class RepeatedJudgement:
     p_spread: float
     at_least: float
     at_most: float
+
+    @property
+    def d_prime(self) -> float:
+        """Thurstonian distance at which one taster of average skill is right as often."""
+        return self._distance(self.discriminators)
+
+    @property
+    def d_prime_low(self) -> float:
+        """Distance at the lower limit of the mean share."""
+        return self._distance(self.discriminators_low)
+
+    @property
+    def d_prime_high(self) -> float:
+        """Distance at the upper limit of the mean share."""
+        return self._distance(self.discriminators_high)
+
+    def _distance(self, share: float) -> float:
+        return d_prime(self.test, correct_from_share(self.test, share))
 
 
 def beta_binomial_logpmf(

@@ -96,6 +96,22 @@ class SequentialPlan:
                 return state, n
         return "go on", n
 
+    def sentence(self, state: State) -> str:
+        """The end of a test as a sentence for a guest's ear.
+
+        Examples
+        --------
+        >>> sequential_plan("triangle", pd=0.3).sentence("similar")
+        'Guests are unlikely to notice (fewer than 30 % could, 95 % sure).'
+        """
+        share = f"{100 * self.pd:.3g} %"
+        if state == "different":
+            return f"The two can be told apart ({100 * (1 - self.alpha):.3g} % sure)."
+        if state == "similar":
+            sure = f"{100 * (1 - self.beta):.3g} % sure"
+            return f"Guests are unlikely to notice (fewer than {share} could, {sure})."
+        return f"Not decided yet: whether {share} of guests could notice is still open."
+
     def risks(self, true_pd: float) -> SequentialRisks:
         """Exact chances of each end when a share `true_pd` can tell.
 

@@ -84,6 +84,7 @@ INSTALLED_APPS = [
     "coupage.web.blends",
     "coupage.web.trials",
     "coupage.web.live",
+    "coupage.web.guests",
     "coupage.web.orders",
     "coupage.web.today",
     "coupage.web.demo",

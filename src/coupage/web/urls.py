@@ -15,6 +15,7 @@ urlpatterns = [
     path("", include("coupage.web.blends.urls")),
     path("trials/", include("coupage.web.trials.urls")),
     path("", include("coupage.web.live.urls")),
+    path("guests/", include("coupage.web.guests.urls")),
     path("orders/", include("coupage.web.orders.urls")),
 ]
 

@@ -1,0 +1,1 @@
+"""Writes about guest tests, one transaction each."""

@@ -1,0 +1,1 @@
+"""Everything that one page about guest tests shows."""

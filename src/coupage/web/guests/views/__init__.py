@@ -1,0 +1,1 @@
+"""Views of guest tests, one domain call each."""
