@@ -16,7 +16,7 @@ from tests.web.conftest import As
 OPEN = {"people:sign-in", "people:sign-out", "people:set-up"}
 # Where a code is typed by people without an account, and what only a signed link opens.
 STRANGERS = {"live:enter", "live:join"}
-BY_TICKET = {"live:seat"}
+BY_TICKET = {"guests:change-answer", "guests:tray", "live:seat"}
 UNSIGNED = {"anyone": OPEN, "strangers": STRANGERS, "ticket": BY_TICKET}
 NOT_SIGNED_IN = OPEN | STRANGERS | BY_TICKET
 

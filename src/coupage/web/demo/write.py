@@ -11,6 +11,7 @@ from decimal import Decimal
 from coupage.web.blends.models import Blend, Brief, Recipe, RecipeSample, RecipeShare, Want
 from coupage.web.demo.shapes import BriefPlan, RecipePlan
 from coupage.web.demo.write_curves import CurveWriter
+from coupage.web.demo.write_guests import write_guests
 from coupage.web.demo.write_tables import PERCENT
 
 __all__ = ["Writer"]
@@ -30,6 +31,7 @@ class Writer(CurveWriter):
         self.write_ratings()
         self.write_briefs()
         self.write_blends()
+        write_guests(self)
 
     def write_briefs(self) -> None:
         briefs = Brief.objects.bulk_create(

@@ -32,6 +32,10 @@ class GuestsConfig(AppConfig):
     verbose_name = "Guest tests"
 
     def ready(self) -> None:
+        from coupage.web.guests.places import KIND, GuestPlaces
+        from coupage.web.live import joining
+
+        joining.register(KIND, GuestPlaces())
         fixed = "the cups of a test that was opened stay as they are"
         guard(
             self,

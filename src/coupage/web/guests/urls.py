@@ -1,6 +1,6 @@
 from django.urls import path
 
-from coupage.web.guests.views import entry, prints, tests
+from coupage.web.guests.views import entry, prints, tests, tray
 
 app_name = "guests"
 
@@ -23,5 +23,7 @@ urlpatterns = [
     path("<int:pk>/pouring/", prints.pouring, name="pouring"),
     path("<int:pk>/serving/", prints.serving, name="serving"),
     path("<int:pk>/slips/", prints.slips, name="slips"),
+    path("tray/<str:token>/", tray.tray, name="tray"),
+    path("tray/<str:token>/change/", tray.change, name="change-answer"),
     path("<int:pk>/labels/", prints.labels, name="labels"),
 ]

@@ -10,6 +10,7 @@ from django.db import transaction
 from coupage.errors import InputError
 from coupage.web.guests.actions.planning import locked
 from coupage.web.guests.models import Answer, CupSet, GuestTest, Tray
+from coupage.web.live.joining import revoke_code
 from coupage.web.people import history
 from coupage.web.people.models import Person
 
@@ -52,6 +53,7 @@ def close_test(*, test: GuestTest, by: Person, at: dt.datetime) -> GuestTest:
         raise InputError(f"{test} has no answer yet; there is nothing to judge")
     test.state, test.closed_at = State.CLOSED, at
     test.save(update_fields=["state", "closed_at"])
+    revoke_code(kind="guests", key=test.pk, at=at)
     history.record(test, verb="closed", by=by, at=at)
     return test
 
@@ -94,7 +96,6 @@ def take_tray(*, test: GuestTest, guest: str, at: dt.datetime) -> Tray:
     if tray is None:
         raise InputError("every tray is taken; ask the host to deal one more")
     tray.guest, tray.taken_at = guest, at
-    tray.full_clean()
     tray.save()
     return tray
 
@@ -140,10 +141,11 @@ def give_answer(
         When the test is not under way, the set has an answer, or the wrong number of cups is
         pointed at.
     """
+    # Held first: of one answer that is sent twice at once, the second waits and finds the first.
+    test = locked(cups.tray.test_id)
     sent = Answer.objects.filter(key=key).first()
     if sent is not None:
         return sent
-    test = locked(cups.tray.test_id)
     if test.state != State.OPEN:
         raise InputError(f"{test} takes no answers now: it is {test.get_state_display()}")
     places = sorted(set(picked))

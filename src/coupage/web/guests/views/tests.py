@@ -22,7 +22,9 @@ from coupage.web.guests.models import GuestTest
 from coupage.web.guests.pages.listing import tests_page
 from coupage.web.guests.pages.power import asked_of, needed_tasters, power_page
 from coupage.web.guests.pages.test import answer_rows, test_page
-from coupage.web.people.access import needs
+from coupage.web.guests.places import KIND
+from coupage.web.live import joining
+from coupage.web.people.access import may, needs
 from coupage.web.people.archive import archive_or_back
 
 __all__ = [
@@ -60,7 +62,11 @@ def index(request: Request) -> HttpResponse:
 @require_safe
 def test(request: Request, pk: int) -> HttpResponse:
     """Show one test as it is now."""
-    page = {"page": test_page(test_of(pk)), "more_form": MoreTraysForm()}
+    there = test_of(pk)
+    page: dict[str, Any] = {"page": test_page(there), "more_form": MoreTraysForm()}
+    if there.state == GuestTest.State.OPEN and not there.archived and may(request.user, "work"):
+        code = joining.make_code(kind=KIND, key=pk, by=request.user, at=timezone.now())
+        page["invitation"] = joining.invitation(request, code)
     return render(request, "guests/test.html", page)
 
 
