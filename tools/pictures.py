@@ -128,6 +128,17 @@ def trial(page: Page) -> None:
     expect(heading).to_have_text(TRIAL)
 
 
+def guest_test(page: Page) -> None:
+    page.goto("/guests/")
+    page.get_by_role("main").get_by_role("link", name="Counter test").click()
+    ready(page)
+
+
+def guest_plan(page: Page) -> None:
+    page.goto("/guests/add/")
+    ready(page)
+
+
 SHOTS = (
     Shot("today", today),
     Shot("today-dark", today, dark=True),
@@ -144,6 +155,8 @@ SHOTS = (
     Shot("blend", follow("Blends", BLEND)),
     Shot("recipe", recipe),
     Shot("trial", trial),
+    Shot("guest-test", guest_test),
+    Shot("guest-plan", guest_plan),
     Shot("weighing-sheet", weighing, device=PAPER, paper=True),
     Shot("cup-labels", labels, device=PAPER, paper=True),
     Shot("taste-phone", taste, who="noor", device=PHONE),
