@@ -18,21 +18,25 @@ def peak_mb() -> float:
 
 
 def main(what: str, ratings: int, attributes: int) -> dict[str, float]:
-    blends = what in ("coupage", "coupage warm")
+    blends = what in ("coupage", "coupage warm", "coupage 500 more")
     table, samples = large(ratings, attributes=attributes, blends=blends)
     if what.startswith("coupage"):
         from coupage.panel import fit
 
         before = peak_mb()
         start, cpu = time.perf_counter(), time.process_time()
-        beliefs = fit(table, samples)
+        if what == "coupage 500 more":  # all but the newest cupping's ratings
+            older = {name: values[:-500] for name, values in table.items()}
+            beliefs = fit(older, samples)
+        else:
+            beliefs = fit(table, samples)
         seconds, own = time.perf_counter() - start, time.process_time() - cpu
         found = beliefs.spread()["a0"]
         out = {"coffee": found.coffee, "taster": found.taster, "cup": found.cup}
         start = time.perf_counter()
         beliefs.profile({"c1": 0.3, "c2": 0.7})
         out["question"] = time.perf_counter() - start
-        if what == "coupage warm":
+        if what in ("coupage warm", "coupage 500 more"):
             start, cpu = time.perf_counter(), time.process_time()
             fit(table, samples, start=beliefs)
             seconds, own = time.perf_counter() - start, time.process_time() - cpu

@@ -112,9 +112,12 @@ def around_mode(
     shift[: task.layout.components] = priors.mean
     taster = system.slices[system.names.index("taster")]
     agreed = agreement(given, rows)
+    first: Start | None = None
     for i, a in enumerate(which):
-        before = _earlier(start, given.attributes[a], given.tasters)
+        before = _earlier(start, given.attributes[a], given.tasters) or first
         mode = find_mode(system, given.rating[rows[i]], priors, start=before, seed=task.seed)
+        # Attributes of one table are much alike: where the first search ended the others begin.
+        first = first or mode.as_start(system)
         doubt = doubt_at_mode(mode, system, priors)
         effects = np.mean([point.effects for point in mode.points], axis=0)
         coefficients = shift + system.target @ effects

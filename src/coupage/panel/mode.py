@@ -51,6 +51,12 @@ class Mode:
     steps: int
     converged: bool
 
+    def as_start(self, system: System) -> Start:
+        """Where another attribute of the same table may begin."""
+        names = [n for n, own in zip(system.names, system.estimated, strict=True) if own]
+        terms = dict(zip(names, self.terms.tolist(), strict=True))
+        return Start(terms, self.noise, np.ones_like(self.ratio))
+
 
 @dataclass(frozen=True, slots=True)
 class Point:

@@ -139,8 +139,9 @@ def _encode(values: NDArray[Any]) -> tuple[tuple[str, ...], Codes]:
         rank = np.empty(len(order), dtype=np.int64)
         rank[order] = np.arange(len(order))
         return tuple(str(u) for u in unique[order].tolist()), rank[inverse]
-    seen: dict[object, int] = {}
-    raw = np.array([seen.setdefault(v, len(seen)) for v in values.tolist()], dtype=np.int64)
+    plain = values.tolist()
+    seen = {value: code for code, value in enumerate(dict.fromkeys(plain))}
+    raw = np.fromiter(map(seen.__getitem__, plain), dtype=np.int64, count=len(plain))
     labels: dict[str, int] = {}
     merged = np.array([labels.setdefault(label_of(v), len(labels)) for v in seen], dtype=np.int64)
     return tuple(labels), merged[raw] if len(raw) else raw
