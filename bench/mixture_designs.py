@@ -135,10 +135,10 @@ class Library:
 LIBRARIES = (
     Library(
         "pyoptex",
-        "coordinate exchange, its defaults: levels 0, 1/2, 1; 10 starts. With 5 components and more "
-        "its random starts seldom succeed with these. Its time leaves compiling out. Its I averages "
-        "over a random sample of its own, and is judged here by the exact average over the region: "
-        "read that ratio with care.",
+        "coordinate exchange, its defaults: levels 0, 1/2, 1; 10 starts. With 5 components and "
+        "more its random starts seldom succeed with these. Its time leaves compiling out. Its I "
+        "averages over a random sample of its own, and is judged here by the exact average over "
+        "the region: read that ratio with care.",
         (("D", 5, False), ("I", 5, False)),
     ),
     Library(
