@@ -19,8 +19,8 @@ def _state(row: str) -> str:
 _PLACES = '(SELECT LENGTH(c."order") FROM guests_cupset c WHERE c.id = NEW.cups_id)'
 # Two cups are pointed at in a tetrad, one in every other test, and each must be there.
 _CUPS_POINTED_AT = (
-    f"LENGTH(NEW.picked) <> CASE {_TEST_OF_SET.format(what='kind', row='NEW.cups_id')} "
-    "WHEN 'tetrad' THEN 2 ELSE 1 END "
+    f"LENGTH(NEW.picked) <> (CASE {_TEST_OF_SET.format(what='kind', row='NEW.cups_id')} "
+    "WHEN 'tetrad' THEN 2 ELSE 1 END) "
     "OR CAST(SUBSTR(NEW.picked, LENGTH(NEW.picked), 1) AS INTEGER) >= "
     f"{_PLACES}"
 )
