@@ -86,6 +86,7 @@ INSTALLED_APPS = [
     "coupage.web.live",
     "coupage.web.guests",
     "coupage.web.orders",
+    "coupage.web.roastdays",
     "coupage.web.today",
     "coupage.web.demo",
 ]

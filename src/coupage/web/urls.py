@@ -17,6 +17,7 @@ urlpatterns = [
     path("", include("coupage.web.live.urls")),
     path("guests/", include("coupage.web.guests.urls")),
     path("orders/", include("coupage.web.orders.urls")),
+    path("roast-days/", include("coupage.web.roastdays.urls")),
 ]
 
 handler400 = views.bad_request

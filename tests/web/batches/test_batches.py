@@ -200,6 +200,7 @@ def test_a_machine_keeps_its_charges_in_order(roaster: Person, signed_in: As) ->
 
 
 MACHINE = {"name": "Small drum", "site": "Yard", "least_charge_g": "1,5", "largest_charge_g": "4"}
+MACHINE |= {"minutes": "18", "change_minutes": "4"}
 
 
 def test_a_machine_is_changed_and_put_away_with_a_way_back(roaster: Person, signed_in: As) -> None:

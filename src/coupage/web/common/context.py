@@ -38,6 +38,7 @@ NAVIGATION: tuple[Entry, ...] = (
     Entry("briefs", "Briefs", "blends:briefs", "brief", READERS),
     Entry("blends", "Blends", "blends:index", "blend", READERS),
     Entry("orders", "Orders", "orders:index", "order", READERS),
+    Entry("roastdays", "Roast days", "roastdays:index", "roastday", READERS),
 )
 MENU: tuple[Entry, ...] = (
     Entry("me", "My settings", "people:me", "person"),

@@ -12,6 +12,8 @@ from coupage.web.blends.models import Blend, Brief, Recipe, RecipeSample, Recipe
 from coupage.web.demo.shapes import BriefPlan, RecipePlan
 from coupage.web.demo.write_curves import CurveWriter
 from coupage.web.demo.write_guests import write_guests
+from coupage.web.demo.write_orders import write_orders
+from coupage.web.demo.write_roast_day import write_roast_day
 from coupage.web.demo.write_tables import PERCENT
 
 __all__ = ["Writer"]
@@ -32,6 +34,8 @@ class Writer(CurveWriter):
         self.write_briefs()
         self.write_blends()
         write_guests(self)
+        write_orders(self)
+        write_roast_day(self)
 
     def write_briefs(self) -> None:
         briefs = Brief.objects.bulk_create(
