@@ -47,23 +47,19 @@ def taste_on_a_phone(phone: Page) -> None:
     phone.get_by_role("link", name=NAME).click()
     expect(phone.get_by_role("main")).not_to_contain_text("batch", ignore_case=True)
     phone.get_by_role("link", name="Taste").first.click()
-    for value in ("6.5", "4"):
-        code = phone.get_by_role("heading", level=1)
-        expect(code).to_have_text(re.compile(r"\d{3}"))
+    for number in (1, 2):
+        expect(phone.get_by_role("heading", level=1)).to_have_text(re.compile(r"\d{3}"))
+        expect(phone.get_by_role("main")).to_contain_text(f"cup {number} of 2")
         for attribute in ("Body", "Sweetness"):
-            box = phone.get_by_label(attribute, exact=True)
-            box.fill(value)
-            box.blur()
-            expect(phone.locator("#saved")).to_contain_text(re.compile("saved", re.IGNORECASE))
+            phone.get_by_role("button", name=f"{attribute}: half a point more").tap()
         phone.get_by_placeholder("What does it taste of?").fill("plum")
-        phone.get_by_role("button", name="Add", exact=True).click()
-        expect(phone.locator("#words")).to_contain_text("plum")
-        move = phone.get_by_role("navigation", name="Through the cups")
-        move.get_by_role("link", name="Next").or_(
-            move.get_by_role("button", name="I am done")
-        ).click()
-    expect(phone.get_by_text("Thank you. You can still change ratings")).to_be_visible()
+        phone.get_by_role("button", name="Add", exact=True).tap()
+        expect(phone.get_by_role("button", name="Take “plum” away")).to_be_visible()
+        phone.get_by_role("button", name="Next").tap()
+    phone.get_by_role("button", name="I am done").tap()
+    expect(phone.locator("#line")).to_contain_text("All sent")
     phone.reload()
+    expect(phone.get_by_role("heading", level=1)).to_have_text("You are done")
 
 
 def test_a_table_is_set_up_tasted_and_revealed(sign_in: SignIn) -> None:

@@ -15,8 +15,15 @@ from tests.web.conftest import As
 
 OPEN = {"people:sign-in", "people:sign-out", "people:set-up"}
 # Where a code is typed by people without an account, and what only a signed link opens.
-STRANGERS = {"live:enter", "live:join"}
-BY_TICKET = {"guests:change-answer", "guests:tray", "live:seat"}
+STRANGERS = {"live:enter", "live:join", "live:worker"}
+BY_TICKET = {
+    "guests:change-answer",
+    "guests:tray",
+    "live:pulse",
+    "live:seat",
+    "live:sheet",
+    "live:touches",
+}
 UNSIGNED = {"anyone": OPEN, "strangers": STRANGERS, "ticket": BY_TICKET}
 NOT_SIGNED_IN = OPEN | STRANGERS | BY_TICKET
 

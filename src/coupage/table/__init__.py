@@ -11,6 +11,13 @@ from coupage.table.brew import (
     milk_strength,
     water_ml,
 )
+from coupage.table.caffeine import (
+    CAFFEINE_SHARE,
+    DAY_MG,
+    ONCE_MG,
+    SPIT_SHARE,
+    caffeine_per_spoon,
+)
 from coupage.table.codes import blind_codes
 from coupage.table.late import late_order
 from coupage.table.orders import OrderBalance, order_balance, serving_orders, williams
@@ -18,11 +25,16 @@ from coupage.table.scoop import absent_chance, scoop_advice, scoop_error
 from coupage.table.weighing import Weighing, pull_grams, weigh
 
 __all__ = [
+    "CAFFEINE_SHARE",
     "CUPPING_GRAMS_PER_ML",
+    "DAY_MG",
+    "ONCE_MG",
+    "SPIT_SHARE",
     "OrderBalance",
     "Weighing",
     "absent_chance",
     "blind_codes",
+    "caffeine_per_spoon",
     "dose_grams",
     "extraction_immersion",
     "extraction_percolation",

@@ -25,17 +25,17 @@ class Table:
 
     def box(self, cup: int = 0, attribute: int = 0, round_: int = 0) -> str:
         """Return the name of a cell in the sheet."""
-        return f"c-{self.cups[cup].pk}-{self.cell(attribute, round_)}"
+        return f"c-{self.cups[cup].code}-{self.cell(attribute, round_)}"
 
     def cell(self, attribute: int = 0, round_: int = 0) -> str:
         asked = self.cupping.asked.all()[attribute].attribute_id
         return f"r-{self.cupping.rounds.all()[round_].pk}-{asked}"
 
     def save(self, seat: Seat, cup: int = 0) -> str:
-        return f"/cuppings/seats/{seat.pk}/cups/{self.cups[cup].pk}/ratings/"
+        return f"/cuppings/seats/{seat.pk}/cups/{self.cups[cup].code}/ratings/"
 
     def words(self, seat: Seat, cup: int = 0) -> str:
-        return f"/cuppings/seats/{seat.pk}/cups/{self.cups[cup].pk}/words/"
+        return f"/cuppings/seats/{seat.pk}/cups/{self.cups[cup].code}/words/"
 
     def values(self) -> list[str]:
         return [f"{r.value.normalize():f}" for r in Rating.objects.order_by("id")]

@@ -1,4 +1,4 @@
-"""The sheet by keyboard, the phone by touch, and both for everybody (WCAG 2.2 AA by axe)."""
+"""The sheet by keyboard, and every page for everybody (WCAG 2.2 AA by axe)."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from axe_playwright_python.sync_playwright import Axe
 from django.test import Client
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
-from coupage.web.cuppings.models import Rating, Word
+from coupage.web.cuppings.models import Rating
 from coupage.web.people.models import Person, Role
 from tests.web import things
 from tests.web.cuppings.conftest import Table
@@ -84,55 +84,6 @@ def test_the_sheet_is_filled_by_keyboard_and_a_bad_cell_keeps_what_was_typed(
     page.context.close()
 
 
-def test_the_phone_takes_a_tap_a_step_and_a_word_and_saves_each(
-    browser: Browser, live_server: Any, table: Table, taster: Person
-) -> None:
-    page = opened(browser, live_server, taster, f"/cuppings/seats/{table.own.pk}/taste/", PHONE)
-    saved = page.locator("#saved")
-    first, second = (page.locator("[data-taste-line]").nth(i) for i in (0, 1))
-    box = first.locator("input[type=range]").bounding_box()
-    assert box is not None
-    page.touchscreen.tap(box["x"] + box["width"] * 0.8, box["y"] + box["height"] / 2)
-    expect(saved).to_contain_text("1 of 2 saved")
-    tapped = float(first.locator(".taste-number").input_value())
-    assert 7 <= tapped <= 9
-    first.get_by_role("button", name="half a point more").tap()
-    expect(first.locator(".taste-number")).to_have_value(f"{tapped + 0.5:g}")
-    # A tap on the thumb where it rests moves nothing, and still is a rating.
-    middle = second.locator("input[type=range]").bounding_box()
-    assert middle is not None
-    page.touchscreen.tap(middle["x"] + middle["width"] / 2, middle["y"] + middle["height"] / 2)
-    expect(saved).to_contain_text("all saved")
-    expect(second.locator(".taste-number")).to_have_value("5")
-    for word in ("red currant", "cocoa"):
-        page.get_by_label("A word for what it tastes of").fill(word)
-        page.get_by_role("button", name="Add", exact=True).tap()
-        expect(page.locator("#words")).to_contain_text(word)
-    page.locator(".word-drop").first.tap()
-    expect(page.locator("#words")).not_to_contain_text("red currant")
-    assert Word.objects.get().text == "cocoa"
-    page.get_by_role("link", name="Next").tap()
-    expect(page.get_by_text("cup 2 of 2")).to_be_visible()
-    page.get_by_role("link", name="Previous").tap()
-    expect(first.locator(".taste-number")).to_have_value(f"{tapped + 0.5:g}")
-    page.context.close()
-
-
-def test_targets_on_the_phone_are_48_px_and_nothing_runs_off_the_side(
-    browser: Browser, live_server: Any, table: Table, taster: Person
-) -> None:
-    page = opened(browser, live_server, taster, f"/cuppings/seats/{table.own.pk}/taste/", PHONE)
-    for target in page.locator(
-        ".taste-step, .taste-number, .taste-slide input, .taste-dots a, .taste-move .button"
-    ).all():
-        box = target.bounding_box()
-        assert box is not None
-        assert box["height"] >= 48
-        assert box["width"] >= 48
-    assert page.evaluate("document.documentElement.scrollWidth") <= 360
-    page.context.close()
-
-
 @pytest.mark.parametrize("device", [LAPTOP, PHONE, {**LAPTOP, "color_scheme": "dark"}])
 def test_every_page_of_a_table_is_accessible(
     device: dict[str, Any], browser: Browser, live_server: Any, table: Table
@@ -152,7 +103,6 @@ def test_every_page_of_a_table_is_accessible(
         f"/cuppings/{table.cupping.pk}/",
         f"/cuppings/{done.pk}/",
         f"/cuppings/seats/{seat}/sheet/",
-        f"/cuppings/seats/{seat}/taste/1/1/",
         "/cuppings/spread/",
         "/cuppings/steadiness/",
         "/cuppings/samples/",

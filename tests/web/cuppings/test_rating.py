@@ -68,7 +68,7 @@ def test_a_bad_cell_loses_nothing_that_was_typed(client: Client, table: Table) -
     good, bad = table.box(0), table.box(1)
     answer = client.post(
         f"/cuppings/seats/{table.own.pk}/sheet/",
-        {good: "6,5", bad: "twelve", table.box(0, 1): "3", f"w-{table.cups[0].pk}": "plum"},
+        {good: "6,5", bad: "twelve", table.box(0, 1): "3", f"w-{table.cups[0].code}": "plum"},
     )
     assert answer.status_code == 422
     assert sorted(table.values()) == ["3", "6.5"]
@@ -97,8 +97,9 @@ def test_a_sheet_leaves_alone_what_others_entered_since_it_was_opened(
 def test_a_taster_fills_only_the_own_seat(client: Client, table: Table) -> None:
     other = table.other.pk
     assert client.post(table.save(table.other), {table.cell(): "4"}).status_code == 404
-    assert client.post(table.words(table.other), {"add": "plum"}).status_code == 404
-    for page in ("sheet/", "taste/", "taste/1/1/"):
+    plum = {f"w-{table.cups[0].code}": "plum"}
+    assert client.post(table.words(table.other), plum).status_code == 404
+    for page in ("sheet/", "taste/"):
         assert client.get(f"/cuppings/seats/{other}/{page}").status_code == 404
     assert client.post(f"/cuppings/seats/{other}/finish/").status_code == 404
     assert not Rating.objects.exists()
@@ -128,7 +129,7 @@ def test_ratings_after_the_reveal_are_refused_kindly(client: Client, table: Tabl
     answer = client.post(table.save(table.own), {table.cell(): "4"})
     assert answer.status_code == 422
     assert "Thank you, but this table is closed" in answer.text
-    said = client.post(table.words(table.own), {"add": "plum"}, headers={"HX-Request": "true"})
+    said = client.post(table.words(table.own), {f"w-{table.cups[0].code}": "plum"})
     assert "closed and revealed" in said.text
     assert not Rating.objects.exists()
     assert not Word.objects.exists()
@@ -137,42 +138,20 @@ def test_ratings_after_the_reveal_are_refused_kindly(client: Client, table: Tabl
 def test_cells_of_another_table_are_refused(client: Client, table: Table) -> None:
     elsewhere = things.cupping(tasters=[table.own.taster])
     cup, round_ = elsewhere.cups.all()[0], elsewhere.rounds.all()[0]
-    foreign = f"/cuppings/seats/{table.own.pk}/cups/{cup.pk}/ratings/"
+    foreign = f"/cuppings/seats/{table.own.pk}/cups/0{cup.code}/ratings/"
     assert client.post(foreign, {table.cell(): "4"}).status_code == 404
     asked = table.cupping.asked.all()[0].attribute_id
     assert client.post(table.save(table.own), {f"r-{round_.pk}-{asked}": "4"}).status_code == 422
     assert not Rating.objects.exists()
 
 
-def test_the_phone_leads_through_the_own_order_pass_by_pass(client: Client, table: Table) -> None:
-    seat = table.own.pk
-    order = [s.cup.code for s in table.own.servings.order_by("position")]
-    seen, address = [], f"/cuppings/seats/{seat}/taste/1/1/"
-    while address:
-        page = client.get(address).context["page"]
-        seen.append((page.round.name, page.cup.code))
-        address = page.next
-    assert seen == [(name, code) for name in ("warm", "cool") for code in order]
-    assert client.get(f"/cuppings/seats/{seat}/taste/3/1/").status_code == 404
-
-
-def test_the_phone_goes_on_where_the_taster_stopped(client: Client, table: Table) -> None:
-    first = table.own.servings.order_by("position")[0].cup
-    save = f"/cuppings/seats/{table.own.pk}/cups/{first.pk}/ratings/"
-    client.post(save, {table.cell(0): "4", table.cell(1): "5"})
-    answer = client.get(f"/cuppings/seats/{table.own.pk}/taste/")
-    assert answer.headers["Location"] == f"/cuppings/seats/{table.own.pk}/taste/1/2/"
-
-
-def test_words_come_and_go_one_at_a_time(client: Client, table: Table) -> None:
+def test_words_are_what_the_box_says(client: Client, table: Table) -> None:
     address = table.words(table.own)
-    htmx = {"HX-Request": "true"}
-    client.post(address, {"add": "Red Currant, cocoa"}, headers=htmx)
-    answer = client.post(address, {"drop": "cocoa"}, headers=htmx)
+    box = f"w-{table.cups[0].code}"
+    assert "2 words saved" in client.post(address, {box: "Red Currant, cocoa"}).text
+    assert "1 word saved" in client.post(address, {box: "red currant"}).text
     assert list(Word.objects.values_list("text", flat=True)) == ["red currant"]
-    assert "red currant" in answer.text
-    assert "cocoa" not in answer.text
-    long = client.post(address, {"add": "x" * 41}, headers=htmx)
+    long = client.post(address, {box: "x" * 41})
     assert long.status_code == 422
     assert "longer than 40 letters" in long.text
     assert Word.objects.count() == 1
@@ -207,7 +186,7 @@ def test_a_sheet_costs_no_more_queries_when_the_table_grows(host: Client) -> Non
         things.rate_all(table)
         seat = table.seats.all()[0].pk
         found = []
-        for page in (f"{table.pk}/", f"seats/{seat}/sheet/", f"seats/{seat}/taste/1/1/"):
+        for page in (f"{table.pk}/", f"seats/{seat}/sheet/"):
             with CaptureQueriesContext(connection) as made:
                 assert host.get(f"/cuppings/{page}").status_code == 200
             found.append(len(made))

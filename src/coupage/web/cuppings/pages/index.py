@@ -117,5 +117,5 @@ def _row(table: queries.CountedCupping, own: dict[int, tuple[Seat, int]]) -> Tab
         samples=table.sample_count,
         tasters=table.seat_count,
         filled=f"{100 * done // cells} %" if cells else "–",
-        sheet=reverse("cuppings:taste", args=[seat.pk]) if waits and seat else "",
+        sheet=reverse("live:taste", args=[seat.pk]) if waits and seat else "",
     )

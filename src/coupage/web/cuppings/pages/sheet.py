@@ -172,7 +172,7 @@ def _row(
     kept = [ratings.get((round_.pk, cup.pk, attribute.pk)) for attribute in asked]
     cells = []
     for attribute, rating in zip(asked, kept, strict=True):
-        box = f"c-{cup.pk}-{cell_name(round_.pk, attribute.pk)}"
+        box = f"c-{cup.code}-{cell_name(round_.pk, attribute.pk)}"
         was = value_text(rating.value if rating else None)
         cells.append(
             SheetCell(
@@ -187,7 +187,7 @@ def _row(
     return SheetRow(
         cup=cup,
         position=position,
-        save=reverse("cuppings:save-ratings", args=[seat.pk, cup.pk]),
+        save=reverse("cuppings:save-ratings", args=[seat.pk, cup.code]),
         state=saved_text([rating for rating in kept if rating], len(asked)),
         cells=tuple(cells),
         bad=any(cell.error for cell in cells),
@@ -210,13 +210,13 @@ def _words(seat: Seat, cups: list[Cup], typed: Typed) -> tuple[WordsRow, ...]:
         said.setdefault(word.cup_id, []).append(word.text)
     rows = []
     for cup in cups:
-        was, box = ", ".join(said.get(cup.pk, [])), f"w-{cup.pk}"
+        was, box = ", ".join(said.get(cup.pk, [])), f"w-{cup.code}"
         rows.append(
             WordsRow(
                 cup=cup,
                 text=typed.texts.get(box, was),
                 was=was,
-                save=reverse("cuppings:save-words", args=[seat.pk, cup.pk]),
+                save=reverse("cuppings:save-words", args=[seat.pk, cup.code]),
                 error=typed.errors.get(box, ""),
             )
         )

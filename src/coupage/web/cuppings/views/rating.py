@@ -1,4 +1,4 @@
-"""Rating: the whole sheet on a laptop, one cup at a time on a phone, each touch saved."""
+"""Rating on a laptop: the whole sheet, each cell saved."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from decimal import Decimal
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST
 
 from coupage.errors import InputError
 from coupage.units import parse_number
@@ -18,16 +18,15 @@ from coupage.web.common.requests import Request
 from coupage.web.cuppings.access import seat_for
 from coupage.web.cuppings.actions import ratings as actions
 from coupage.web.cuppings.actions.ratings import Cell, split_words
-from coupage.web.cuppings.models import Cup, Rating, Seat, Word
+from coupage.web.cuppings.models import Cup, Rating, Seat
 from coupage.web.cuppings.pages.sheet import Typed, saved_text, sheet_page
-from coupage.web.cuppings.pages.taste import first_open, taste_page
 from coupage.web.people.access import needs
 
-__all__ = ["finish", "save_ratings", "save_words", "sheet", "taste", "taste_cup"]
+__all__ = ["finish", "save_ratings", "save_words", "sheet"]
 
-_CELL = re.compile(r"(?:c-\d{1,12}-)?r-(\d{1,12})-(\d{1,12})")
-_SHEET_CELL = re.compile(r"c-(\d{1,12})-r-(\d{1,12})-(\d{1,12})")
-_SHEET_WORDS = re.compile(r"w-(\d{1,12})")
+_CELL = re.compile(r"(?:c-\w{1,4}-)?r-(\d{1,12})-(\d{1,12})")
+_SHEET_CELL = re.compile(r"c-(\w{1,4})-r-(\d{1,12})-(\d{1,12})")
+_SHEET_WORDS = re.compile(r"w-(\w{1,4})")
 
 
 def _value(text: str) -> Decimal | None:
@@ -65,17 +64,18 @@ def sheet(request: Request, pk: int) -> HttpResponse:
 
 def _save_sheet(request: Request, seat: Seat) -> Typed:
     """Save what was changed since the sheet was opened; return what could not be kept."""
-    cups = {cup.pk: cup for cup in Cup.objects.filter(cupping=seat.cupping_id)}
+    # By their codes: keys follow each other as the samples were poured, which tells of repeats.
+    cups = {cup.code: cup for cup in Cup.objects.filter(cupping=seat.cupping_id)}
     texts: dict[str, str] = {}
     errors: dict[str, str] = {}
     for name, text in _changed(request.POST).items():
         try:
             cell, words = _SHEET_CELL.fullmatch(name), _SHEET_WORDS.fullmatch(name)
-            if cell is not None and int(cell[1]) in cups:
+            if cell is not None and cell[1] in cups:
                 values = {(int(cell[2]), int(cell[3])): _value(text)}
-                _rate(request, seat, cups[int(cell[1])], values)
-            elif words is not None and int(words[1]) in cups:
-                actions.say_words(seat=seat, cup=cups[int(words[1])], words=split_words(text))
+                _rate(request, seat, cups[cell[1]], values)
+            elif words is not None and words[1] in cups:
+                actions.say_words(seat=seat, cup=cups[words[1]], words=split_words(text))
         except InputError as problem:
             texts[name], errors[name] = text, _sentence(problem)
     return Typed(texts, errors)
@@ -92,31 +92,11 @@ def _rate(request: Request, seat: Seat, cup: Cup, values: Mapping[Cell, Decimal 
 
 
 @needs("taste")
-@require_safe
-def taste(request: Request, pk: int) -> HttpResponse:
-    """Go on where this taster stopped."""
-    seat = seat_for(request.user, pk)
-    if not seat.servings.exists():
-        not_done(request, "This table is not open yet: the cups have no order.")
-        return redirect("cuppings:cupping", seat.cupping_id)
-    which, position = first_open(seat)
-    return redirect("cuppings:taste-cup", pk, which, position)
-
-
-@needs("taste")
-@require_safe
-def taste_cup(request: Request, pk: int, which: int, position: int) -> HttpResponse:
-    """Show one cup of a taster's own order, for a phone."""
-    page = taste_page(seat_for(request.user, pk), which, position)
-    return render(request, "cuppings/taste.html", {"page": page})
-
-
-@needs("taste")
 @require_POST
-def save_ratings(request: Request, pk: int, cup: int) -> HttpResponse:
+def save_ratings(request: Request, pk: int, cup: str) -> HttpResponse:
     """Save the cells of one cup that were sent, and say so; what is wrong is said instead."""
     seat = seat_for(request.user, pk)
-    rated = get_object_or_404(Cup, pk=cup, cupping=seat.cupping_id)
+    rated = get_object_or_404(Cup, code=cup, cupping=seat.cupping_id)
     try:
         values = _cells(request.POST)
         _rate(request, seat, rated, values)
@@ -140,36 +120,19 @@ def _cells(sent: Mapping[str, object]) -> dict[Cell, Decimal | None]:
 
 @needs("taste")
 @require_POST
-def save_words(request: Request, pk: int, cup: int) -> HttpResponse:
-    """Save the words on one cup: all of them, one more (``add``) or one less (``drop``)."""
+def save_words(request: Request, pk: int, cup: str) -> HttpResponse:
+    """Save the words on one cup, all of them, and say so; what is wrong is said instead."""
     seat = seat_for(request.user, pk)
-    said = get_object_or_404(Cup, pk=cup, cupping=seat.cupping_id)
-    now = list(Word.objects.filter(seat=seat, cup=said).values_list("text", flat=True))
-    whole = request.POST.get(f"w-{cup}")
-    if whole is not None:
-        now = split_words(str(whole))
-    now += split_words(str(request.POST.get("add", "")))
-    now = [word for word in now if word != request.POST.get("drop")]
-    problem, status = "", 200
+    said = get_object_or_404(Cup, code=cup, cupping=seat.cupping_id)
     try:
-        kept = actions.say_words(seat=seat, cup=said, words=now)
-    except InputError as error:
-        kept = list(Word.objects.filter(seat=seat, cup=said).values_list("text", flat=True))
-        problem, status = _sentence(error), 422
-    if "HX-Request" not in request.headers:
-        if problem:
-            not_done(request, problem)
-        return redirect("cuppings:sheet", pk)
-    if whole is not None:
-        text = f"{len(kept)} {'word' if len(kept) == 1 else 'words'} saved" if kept else "no words"
-        page = {"error": problem} if problem else {"text": text}
-        return render(request, "cuppings/saved.html", page, status=status)
-    return render(
-        request,
-        "cuppings/words.html",
-        {"words": kept, "problem": problem, "url": request.path},
-        status=status,
-    )
+        kept = actions.say_words(
+            seat=seat, cup=said, words=split_words(str(request.POST.get(f"w-{cup}", "")))
+        )
+    except InputError as problem:
+        page = {"error": _sentence(problem)}
+        return render(request, "cuppings/saved.html", page, status=422)
+    text = f"{len(kept)} {'word' if len(kept) == 1 else 'words'} saved" if kept else "no words"
+    return render(request, "cuppings/saved.html", {"text": text})
 
 
 @needs("taste")
