@@ -1,4 +1,8 @@
-"""``coupage run``: bring the database up to date and serve the program on this machine."""
+"""``coupage run``: bring the database up to date and serve the program on this machine.
+
+With ``--lan`` the local network is served too; from there tables are joined by a code, and that is
+all: see :mod:`coupage.cli.lan`.
+"""
 
 from __future__ import annotations
 
@@ -24,6 +28,12 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--demo", action="store_true", help="load the demo roastery when there is no data yet"
     )
+    parser.add_argument(
+        "--lan",
+        action="store_true",
+        help="serve the local network too, so that phones can join a table by its code; the line "
+        "is not encrypted, and signing in works on this machine only",
+    )
 
 
 def main(args: argparse.Namespace) -> int:
@@ -31,6 +41,11 @@ def main(args: argparse.Namespace) -> int:
     port = _port(args.port)
     if port is None:
         return 2
+    if args.lan:
+        from coupage.cli.lan import open_to_lan
+
+        if not open_to_lan(port):
+            return 2
 
     import django
 
@@ -38,8 +53,8 @@ def main(args: argparse.Namespace) -> int:
     _migrate()
     if args.demo:
         _load_demo_once()
-    _greet(port)
-    _serve(port)
+    _greet(port, lan=args.lan)
+    _serve(port, lan=args.lan)
     return 0
 
 
@@ -100,7 +115,9 @@ def _load_demo_once() -> None:
         load_demo(today=timezone.localdate())
 
 
-def _greet(port: int) -> None:
+def _greet(port: int, *, lan: bool) -> None:
+    from django.conf import settings
+
     from coupage.web.demo.scenario import DEMO_PASSWORD, SCENARIO
     from coupage.web.people import queries
     from coupage.web.places import data_folder
@@ -111,17 +128,21 @@ def _greet(port: int) -> None:
         named = ", ".join(f"{sign_in} ({role})" for role, sign_in in roles.items())
         print(f"  Demo sign-in    {named}\n  with password   {DEMO_PASSWORD}")
     print(f"  Data are in     {data_folder()}")
+    if lan:
+        from coupage.cli.lan import warn
+
+        print(f"  Phones join at  {settings.LAN_URL}/join/\n\n{warn()}")
     print("  Stop it with    Ctrl+C\n", flush=True)
 
 
-def _serve(port: int) -> None:
+def _serve(port: int, *, lan: bool) -> None:
     from granian import Granian
     from granian.constants import Interfaces
     from granian.log import LogLevels
 
     Granian(
         "coupage.web.wsgi:application",
-        address="127.0.0.1",
+        address="0.0.0.0" if lan else "127.0.0.1",  # noqa: S104  asked for, and said to be open
         port=port,
         interface=Interfaces.WSGI,
         workers=min(2, os.cpu_count() or 1),
