@@ -30,7 +30,7 @@ def answer(url: str, host: str) -> tuple[int, str]:
 def test_without_a_network_it_says_so_and_does_not_start(
     monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(lan, "lan_addresses", lambda: [])
+    monkeypatch.setattr(lan, "lan_addresses", list)
     assert not lan.open_to_lan(8177)
     assert "no network" in capsys.readouterr().err
 

@@ -9,9 +9,11 @@ from __future__ import annotations
 from decimal import Decimal
 
 from coupage.web.blends.models import Blend, Brief, Recipe, RecipeSample, RecipeShare, Want
+from coupage.web.cuppings.models import Cupping
 from coupage.web.demo.shapes import BriefPlan, RecipePlan
 from coupage.web.demo.write_curves import CurveWriter
 from coupage.web.demo.write_guests import write_guests
+from coupage.web.demo.write_live import write_clock
 from coupage.web.demo.write_orders import write_orders
 from coupage.web.demo.write_roast_day import write_roast_day
 from coupage.web.demo.write_tables import PERCENT
@@ -34,6 +36,9 @@ class Writer(CurveWriter):
         self.write_briefs()
         self.write_blends()
         write_guests(self)
+        for plan in self.scenario.cuppings:
+            if plan.state == Cupping.State.OPEN:
+                write_clock(self.cupping[plan.key], at=self.moment(plan.days_ago, plan.minute))
         write_orders(self)
         write_roast_day(self)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import datetime as dt
 
 from coupage.web.cuppings.models import Cupping
-from coupage.web.live import joining
-from coupage.web.live.models import ClockStep, TableClock
+from coupage.web.live.joining.codes import draw_letters
+from coupage.web.live.models import ClockStep, JoinCode, TableClock
 from coupage.web.live.seats import KIND
 
 __all__ = ["write_clock"]
@@ -22,4 +22,6 @@ def write_clock(table: Cupping, *, at: dt.datetime) -> None:
         ClockStep(clock=clock, order=order, name=step.name, at_s=step.at_s, caution=step.caution)
         for order, step in enumerate(table.protocol.steps.all(), start=1)
     )
-    joining.make_code(kind=KIND, key=table.pk, by=table.host, at=at)
+    JoinCode.objects.create(
+        letters=draw_letters(), kind=KIND, key=table.pk, made_by=table.host, made_at=at
+    )

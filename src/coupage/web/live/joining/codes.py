@@ -10,7 +10,7 @@ from django.db import transaction
 from coupage.web.live.models import JoinCode
 from coupage.web.people.models import Person
 
-__all__ = ["ALPHABET", "LENGTH", "letters_of", "make_code", "revoke_code"]
+__all__ = ["ALPHABET", "LENGTH", "draw_letters", "letters_of", "make_code", "revoke_code"]
 
 # Consonants only, so that no word comes about and none is taken for the digits on the cups; without
 # those that look alike in print. 17 ** 6 is 24 million; guessing is slowed down besides.
@@ -28,6 +28,11 @@ def letters_of(typed: str) -> str:
     return letters if len(letters) == LENGTH and set(letters) <= set(ALPHABET) else ""
 
 
+def draw_letters() -> str:
+    """Draw a code that nobody can guess."""
+    return "".join(secrets.choice(ALPHABET) for _ in range(LENGTH))
+
+
 @transaction.atomic
 def make_code(*, kind: str, key: int, by: Person | None, at: dt.datetime) -> JoinCode:
     """Return the code by which one thing is joined; a new one where there is none that is valid."""
@@ -35,7 +40,7 @@ def make_code(*, kind: str, key: int, by: Person | None, at: dt.datetime) -> Joi
     if there is not None:
         return there
     while True:
-        letters = "".join(secrets.choice(ALPHABET) for _ in range(LENGTH))
+        letters = draw_letters()
         if not JoinCode.objects.filter(letters=letters).exists():
             # Of two hosts at once one wins, and both show the same code.
             JoinCode.objects.bulk_create(
