@@ -73,6 +73,7 @@ def test_a_load_that_breaks_leaves_nothing_behind(monkeypatch: pytest.MonkeyPatc
 
 
 def test_it_is_written_in_few_statements(django_assert_max_num_queries: Any) -> None:
-    # 6,000 rows in bulk. On one slow core this is half a second; row by row it took minutes.
-    with django_assert_max_num_queries(200):
+    # 7,500 rows in bulk, of every app. On one slow core this is half a second; row by row it took
+    # minutes, and thousands of statements.
+    with django_assert_max_num_queries(300):
         load_demo(today=TODAY)

@@ -15,7 +15,7 @@ from coupage.web.orders import queries
 from coupage.web.orders.actions import Wanted
 from coupage.web.orders.models import Customer, Order, StandingOrder
 
-__all__ = ["CustomerForm", "LineFormSet", "OrderForm", "StandingForm", "line_forms"]
+__all__ = ["CustomerForm", "ExpectForm", "LineFormSet", "OrderForm", "StandingForm", "line_forms"]
 
 
 def _date_field(**kwargs: Any) -> forms.DateField:
@@ -171,3 +171,14 @@ def line_forms(of: Order | StandingOrder | None, data: Any = None) -> LineFormSe
     lines = of.lines.select_related("blend") if of is not None and of.pk else ()
     initial = [{"blend": x.blend, "bag_g": x.bag_g, "bags": x.bags} for x in lines]
     return cast(LineFormSet, _LineFormSet(initial=initial, prefix="lines"))
+
+
+class ExpectForm(forms.Form):
+    """The roaster's own number for a week; empty goes back to the forecast."""
+
+    week = forms.DateField(widget=forms.HiddenInput)
+    mass_g = MassField(label="Your number", low=0, high=100_000, required=False)
+
+    def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["mass_g"].unit = unit  # type: ignore[attr-defined]

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from coupage.web.orders.tables import DOORS
-from coupage.web.orders.views import customers, orders
+from coupage.web.orders.views import customers, expected, orders
 from coupage.web.people.doors import door_urls
 
 app_name = "orders"
@@ -17,6 +17,9 @@ urlpatterns = [
     path("customers/<int:pk>/", customers.customer, name="customer"),
     path("customers/<int:pk>/change/", customers.change_customer, name="change-customer"),
     path("customers/<int:pk>/put-away/", customers.archive_customer, name="archive-customer"),
+    path("expected/", expected.index, name="expected-index"),
+    path("expected/<int:pk>/", expected.expected, name="expected"),
+    path("expected/<int:pk>/set/", expected.expect, name="expect"),
     path("standing/", customers.standing, name="standing"),
     path("standing/add/", customers.add_standing, name="add-standing"),
     path("standing/write/", orders.write_standing, name="write-standing"),

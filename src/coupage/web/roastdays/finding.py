@@ -136,12 +136,14 @@ def write_batches(day: DayPlan, facts: DayFacts, batches: Sequence[Batch]) -> No
     """Write a plan's batches in place of those that are not at the machine."""
     day.batches.filter(planned__isnull=True).delete()
     pinned = [(p.coffee, p.drum, p.charge_kg) for p in facts.pinned]
+    rows = []
     for batch in batches:
         key = (batch.coffee, batch.drum, batch.charge_kg)
         is_pinned = key in pinned
         if is_pinned:
             pinned.remove(key)
-        _row(day, facts, batch, pinned=is_pinned).save()
+        rows.append(_row(day, facts, batch, pinned=is_pinned))
+    DayBatch.objects.bulk_create(rows)
 
 
 def _row(day: DayPlan, facts: DayFacts, batch: Batch, *, pinned: bool) -> DayBatch:
