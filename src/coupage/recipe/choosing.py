@@ -93,6 +93,7 @@ def choose(
     batch_kg: float | None = None,
     top: int = 10,
     exclusive: Iterable[Iterable[str]] = (),
+    one_lasts: Iterable[PerCoffee] = (),
     same_chance: float = 1e-9,
     progress: Callable[[float], object] | None = None,
     workers: int = 1,
@@ -124,6 +125,9 @@ def choose(
     exclusive
         Sets of candidates of which at most one may be in the cup, such as the approaches of one
         lot.
+    one_lasts
+        Sets of candidates with what a whole share of each uses of what there is of them (1: all of
+        it), one set for each lot, say: at least one set must be in the cup and last.
     same_chance
         Chances are ranked as multiples of this; within it desirability decides, then cost, then
         fewer coffees.
@@ -154,6 +158,7 @@ def choose(
             batch_kg=batch_kg,
             top=top,
             exclusive=exclusive,
+            one_lasts=one_lasts,
             same_chance=same_chance,
             progress=progress,
             workers=workers,
@@ -172,6 +177,7 @@ def search(
     batch_kg: float | None = None,
     top: int = 10,
     exclusive: Iterable[Iterable[str]] = (),
+    one_lasts: Iterable[PerCoffee] = (),
     same_chance: float = 1e-9,
     front: bool = False,
     progress: Callable[[float], object] | None = None,
@@ -197,6 +203,7 @@ def search(
         stock_kg=stock_kg,
         batch_kg=batch_kg,
         exclusive=exclusive,
+        one_lasts=one_lasts,
     )
     if workers != int(workers) or workers < 1:
         raise InputError(f"workers: {workers} must be a whole number of threads, 1 or more")
@@ -241,6 +248,7 @@ def prepare(
     stock_kg: PerCoffee | None,
     batch_kg: float | None,
     exclusive: Iterable[Iterable[str]],
+    one_lasts: Iterable[PerCoffee] = (),
 ) -> Task:
     """Read the limits and beliefs of a choice, and refuse limits that clash."""
     check_attributes(brief, beliefs)
@@ -253,6 +261,7 @@ def prepare(
         stock_kg=stock_kg,
         batch_kg=batch_kg,
         exclusive=exclusive,
+        one_lasts=one_lasts,
     )
     limits.refuse_if_empty()
     posteriors = {a: read_posterior(beliefs, a, limits.places) for a in brief.attributes}

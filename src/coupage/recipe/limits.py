@@ -20,7 +20,9 @@ from coupage.recipe.rounding import parts_of_step
 if TYPE_CHECKING:
     from coupage.mixture import Region
 
-__all__ = ["Limits", "gather_limits"]
+__all__ = ["ONE_LASTS", "Limits", "gather_limits"]
+
+ONE_LASTS = "at least one coffee that lasts"
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
@@ -51,6 +53,10 @@ class Limits:
         Linear limits ``rows @ x <= bounds`` over shares, and their words.
     exclusive
         Sets of candidates of which at most one may be in the cup.
+    uses : (u, c), use_of : (c,) int
+        Of the uses (what a share takes of something there is, 1 being all of it) at least one that
+        the cup has a coffee of must be kept: ``uses[use_of[i]] @ x <= 1`` for a coffee i in it. No
+        rows: no such limit.
     cost : (c,) or None
         Cost per roasted kilogram of each coffee; the cap is one of the rows.
     """
@@ -66,6 +72,8 @@ class Limits:
     bounds: Floats
     words: tuple[str, ...]
     exclusive: tuple[tuple[int, ...], ...]
+    uses: Floats
+    use_of: Ints
     cost: Floats | None
 
     def cups(self, k: int) -> Ints:
@@ -99,7 +107,20 @@ class Limits:
         for row, bound in zip(self.rows, self.bounds, strict=True):
             fine = row[cups] @ (steps.T / self.parts) <= bound + _TOLERANCE
             mask = fine if mask is None else mask & fine
+        if len(self.uses):
+            kept = self._keep_one(cups, steps)
+            mask = kept if mask is None else mask & kept
         return mask
+
+    def _keep_one(self, cups: Ints, steps: Ints) -> Bools:
+        """Which compositions (m, k) of each cup (n, k) keep one of their uses, (n, m)."""
+        kept = np.zeros((len(cups), len(steps)), dtype=bool)
+        for j in range(cups.shape[1]):
+            of = self.use_of[cups[:, j]]
+            # A coffee without a use of its own cannot keep one.
+            use = np.where((of >= 0)[:, None], self.uses[of[:, None], cups], 1e9)
+            kept |= use @ (steps.T / self.parts) <= 1 + _TOLERANCE
+        return kept
 
     @property
     def sizes(self) -> range:
@@ -182,6 +203,8 @@ def _relaxations(limits: Limits) -> Iterator[tuple[str, Relax]]:
             )
     if limits.exclusive:
         yield "one approach per lot", lambda now: replace(now, exclusive=())
+    if len(limits.uses):
+        yield ONE_LASTS, lambda now: replace(now, uses=now.uses[:0])
     yield (
         f"at most {limits.most_coffees} coffees",
         lambda now: replace(now, most_coffees=len(now.names)),
@@ -206,6 +229,7 @@ def gather_limits(
     stock_kg: PerCoffee | None = None,
     batch_kg: float | None = None,
     exclusive: Iterable[Iterable[str]] = (),
+    one_lasts: Iterable[PerCoffee] = (),
 ) -> Limits:
     """Read every limit of a choice into steps; see :func:`coupage.recipe.choose`."""
     parts = parts_of_step(step)
@@ -230,6 +254,7 @@ def gather_limits(
             )
         rows, bounds = [*rows, cost], [*bounds, float(brief.cost_cap)]
         words = [*words, f"cost at most {brief.cost_cap:g} per kg"]
+    uses, use_of = _uses(names, components, one_lasts)
     return Limits(
         names=names,
         places=np.array([place[name] for name in names], dtype=np.int64),
@@ -242,6 +267,8 @@ def gather_limits(
         bounds=np.array(bounds, dtype=float),
         words=tuple(words),
         exclusive=_exclusive_sets(names, components, region, exclusive),
+        uses=uses,
+        use_of=use_of,
         cost=cost,
     )
 
@@ -309,3 +336,27 @@ def _exclusive_sets(
     sets += [tuple(group) for group in (() if region is None else region.exclusive)]
     found = (tuple(place[name] for name in group if name in place) for group in sets)
     return tuple(group for group in found if len(group) > 1)
+
+
+def _uses(
+    names: Sequence[str], components: Sequence[str], one_lasts: Iterable[PerCoffee]
+) -> tuple[Floats, Ints]:
+    """Read what a share of each coffee uses of what there is: one row a set, and each one's row."""
+    place = {name: n for n, name in enumerate(names)}
+    rows: list[Floats] = []
+    use_of = np.full(len(names), -1, dtype=np.int64)
+    for uses in one_lasts:
+        row = np.zeros(len(names))
+        for name, use in uses.items():
+            if name not in components:
+                raise InputError(f"one_lasts: {name!r} is not among the components of the beliefs")
+            if not float(use) >= 0:
+                raise InputError(f"one_lasts: the use {use} of {name!r} must be 0 or more")
+            if name in place:
+                if use_of[place[name]] >= 0:
+                    raise InputError(f"one_lasts: {name!r} stands in two sets; name it once")
+                # What there is nothing of lasts with no share at all.
+                row[place[name]] = min(float(use), 1e9)
+                use_of[place[name]] = len(rows)
+        rows.append(row)
+    return np.array(rows).reshape(len(rows), len(names)), use_of

@@ -16,7 +16,7 @@ import numpy as np
 
 from coupage.recipe.brief import Brief
 from coupage.recipe.choosing import Choice, Task, describe, prepare, solve
-from coupage.recipe.limits import Limits
+from coupage.recipe.limits import ONE_LASTS, Limits
 from coupage.recipe.posterior import MixtureBeliefs
 from coupage.recipe.ranking import Found
 
@@ -111,6 +111,7 @@ def why(
     stock_kg: PerCoffee | None = None,
     batch_kg: float | None = None,
     exclusive: Iterable[Iterable[str]] = (),
+    one_lasts: Iterable[PerCoffee] = (),
 ) -> Why:
     """Explain the best recipe that :func:`coupage.recipe.choose` finds with the same arguments.
 
@@ -128,6 +129,7 @@ def why(
         stock_kg=stock_kg,
         batch_kg=batch_kg,
         exclusive=exclusive,
+        one_lasts=one_lasts,
     )
     best = solve(task, task.limits, 1, 1e-9).ranking.found
     choice = describe(task, best)[0]
@@ -210,6 +212,8 @@ def _loosened(limits: Limits, best: Found) -> Iterator[tuple[str, str, Limits]]:
             f"{more} coffees",
             replace(limits, most_coffees=more),
         )
+    if len(limits.uses):
+        yield ONE_LASTS, "none that need last", replace(limits, uses=limits.uses[:0])
     if limits.exclusive:
         yield "one approach per lot", "several approaches of a lot", replace(limits, exclusive=())
 

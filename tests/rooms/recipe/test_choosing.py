@@ -297,6 +297,35 @@ def test_bad_arguments_are_named(arguments: dict[str, object], words: str) -> No
         choose(wanted, beliefs, **arguments)  # type: ignore[arg-type]
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_of_what_is_on_hand_at_least_one_coffee_lasts(seed: int) -> None:
+    """Against every recipe, one by one: lots of two approaches count together."""
+    rng = np.random.default_rng(700 + seed)
+    beliefs, wanted = make(5, 3, 3, rng), brief(rng)
+    names = beliefs.components
+    uses = {name: float(rng.uniform(1.5, 6)) for name in names}
+    lots = [{names[0], names[1]}, {names[2]}, {names[3]}]  # the fifth has no green at all
+
+    def lasts(x: list[float]) -> bool:
+        used = {name: share for name, share in zip(names, x, strict=True) if share}
+        return any(
+            lot & used.keys() and sum(uses[n] * used.get(n, 0) for n in lot) <= 1 + 1e-9
+            for lot in lots
+        )
+
+    found = search(wanted, beliefs, step=0.1, one_lasts=[{n: uses[n] for n in lot} for lot in lots])
+    truth = slow.best(wanted, beliefs, 10, allowed=lasts)
+    agree(list(found.choices), truth, beliefs)
+    assert not all(lasts(x) for _, x in slow.best(wanted, beliefs, 10)), "the limit says nothing"
+
+
+def test_where_no_coffee_lasts_that_is_the_limit_that_clashes() -> None:
+    beliefs, wanted = certain(5.0)
+    with pytest.raises(InfeasibleError) as raised:
+        choose(wanted, beliefs, one_lasts=[{"a": 30.0}, {"b": 30.0}])
+    assert "at least one coffee that lasts" in raised.value.clashing
+
+
 def test_a_cap_needs_costs_and_a_front_too() -> None:
     beliefs, wanted = certain(5.0)
     with pytest.raises(InputError, match="cost_per_kg"):

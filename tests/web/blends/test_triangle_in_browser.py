@@ -17,6 +17,7 @@ from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
 
 from coupage.web.blends.models import Recipe
 from coupage.web.people.models import Person
+from tests.web import things
 from tests.web.blends.conftest import Four
 from tests.web.test_races import racing
 
@@ -50,7 +51,13 @@ def browser() -> Iterator[Browser]:
 
 
 def opened(
-    browser: Browser, live_server: Any, who: Person, path: str, device: dict[str, Any] = LAPTOP
+    browser: Browser,
+    live_server: Any,
+    who: Person,
+    path: str,
+    device: dict[str, Any] = LAPTOP,
+    *,
+    ready: bool = True,
 ) -> Page:
     client = Client()
     client.force_login(who)
@@ -60,7 +67,8 @@ def opened(
     context.add_cookies([cookie])  # type: ignore[list-item]
     page = context.new_page()
     page.goto(path)
-    expect(page.locator("[data-canvas][data-fine]")).to_be_attached()
+    if ready:
+        expect(page.locator("[data-canvas][data-fine]")).to_be_attached()
     return page
 
 
@@ -225,4 +233,33 @@ def test_the_triangle_is_accessible(
     points = page.locator("[data-svg] .point")
     expect(page.locator("[data-points] tr")).to_have_count(points.count())
     expect(page.locator("[data-points] tr").first).to_contain_text("%")
+    page.context.close()
+
+
+def test_a_want_is_dragged_on_its_scale_and_moved_by_keys(
+    browser: Browser, live_server: Any, four: Four, roaster: Person
+) -> None:
+    things.attribute("liking")
+    page = opened(browser, live_server, roaster, f"/briefs/{four.brief.pk}/change/", ready=False)
+    low = page.get_by_label("Body: From")
+    handle = page.get_by_role("slider", name="body: at least")
+    handle.scroll_into_view_if_needed()
+    track = page.locator(".bracket-track").first.bounding_box()
+    assert track is not None
+    x, y = middle(handle)
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(track["x"] + 0.3 * track["width"], y, steps=4)
+    page.mouse.up()
+    expect(low).to_have_value("3")
+    handle.press("ArrowRight")
+    expect(low).to_have_value("3.1")
+    # A range where nothing was wanted yet says how it is wanted.
+    page.get_by_role("slider", name="liking: at most").press("PageDown")
+    expect(page.get_by_label("Liking: Wanted")).to_have_value("at most")
+    page.get_by_label("Liking: From").fill("2")
+    expect(page.get_by_label("Liking: Wanted")).to_have_value("between")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_text("Liking between 2 and 9.5", exact=True)).to_be_visible()
+    expect(page.get_by_text("Body at least 3.1", exact=True)).to_be_visible()
     page.context.close()

@@ -15,8 +15,9 @@ from coupage.errors import InfeasibleError, InputError
 from coupage.mixture import Region, assess, model_matrix
 from coupage.mixture.distinct import Aim, distinct, with_repeats
 from coupage.units import PPM
+from coupage.web.coffees import groups
 from coupage.web.coffees.models import Approach, Lot
-from coupage.web.trials import design, groups
+from coupage.web.trials import design
 from coupage.web.trials.design import Asked, Room
 from coupage.web.trials.models import Plan, PlanCoffee, PlanGroup
 from coupage.web.trials.triangle import limit_lines

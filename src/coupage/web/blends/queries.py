@@ -13,7 +13,7 @@ __all__ = ["blends", "briefs", "newest_usable_batches", "recipe_in_service", "re
 
 def briefs() -> QuerySet[Brief]:
     """Return all briefs with their wants."""
-    return Brief.objects.prefetch_related("wants__attribute").annotate(
+    return Brief.objects.prefetch_related("wants__attribute", "limits").annotate(
         want_count=Count("wants", distinct=True)
     )
 
@@ -22,7 +22,9 @@ def recipes() -> QuerySet[Recipe]:
     """Return all recipes with their shares and what their brief wants, ready to be held to it."""
     shares = RecipeShare.objects.select_related("approach__lot")
     return Recipe.objects.select_related("blend__brief", "made_by", "approved_by").prefetch_related(
-        Prefetch("shares", queryset=shares), "blend__brief__wants__attribute"
+        Prefetch("shares", queryset=shares),
+        "blend__brief__wants__attribute",
+        "blend__brief__limits",
     )
 
 

@@ -33,9 +33,9 @@ from coupage.recipe import decision_doubt, sample_noise, table_spreads
 from coupage.units import PPM, whole_shares
 from coupage.web.blends.models import Recipe
 from coupage.web.blends.serving import room_brief
+from coupage.web.coffees import groups
 from coupage.web.coffees.models import Approach
 from coupage.web.cuppings.columns import component_name
-from coupage.web.trials import groups
 from coupage.web.trials.models import Plan, PlanCoffee, PlanGroup
 
 __all__ = ["LONGEST_S", "Asked", "Found", "Room", "Shares"]

@@ -14,13 +14,13 @@ from django.utils import timezone
 from coupage.units import PPM, show_share
 from coupage.web.batches.models import Batch
 from coupage.web.blends.models import Brief, Recipe
+from coupage.web.coffees import groups
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches
 from coupage.web.common.dates import day_text
 from coupage.web.common.fields import NumberField, PercentField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm, ModelMultipleChoiceField
 from coupage.web.cuppings.models import Attribute, Cupping, Protocol, Taster
-from coupage.web.trials import groups
 from coupage.web.trials.design import Asked, Shares
 from coupage.web.trials.models import MOST_COFFEES, MOST_SAMPLES, Plan, PlanCoffee, PlanGroup
 

@@ -11,7 +11,8 @@ from django.http import Http404
 from coupage.errors import InputError
 from coupage.units import show_share
 from coupage.web.blends import queries
-from coupage.web.blends.forms import BriefForm, WantForm
+from coupage.web.blends.forms import BriefForm, LimitForm, WantForm, limits_of
+from coupage.web.blends.limits import lasting_text, limit_text
 from coupage.web.blends.models import Blend, Brief, Want
 from coupage.web.blends.pages.parts import chance_said
 from coupage.web.blends.serving import Served, room_brief, serve, shares_of, want_text
@@ -148,6 +149,8 @@ def _facts(brief: Brief, currency: str) -> tuple[tuple[str, str], ...]:
         ("Cost cap", cap),
         ("Most coffees", str(brief.max_components)),
         ("Least share", show_share(brief.min_share_ppm)),
+        *(("Made of", limit_text(limit)) for limit in brief.limits.all()),
+        *((("Green on hand", lasting),) if (lasting := lasting_text(brief)) else ()),
     )
 
 
@@ -184,7 +187,12 @@ def _picture(wants: list[Want], found: dict[Blend, Served | None]) -> ProfileCha
 
 
 def stale_brief(
-    form: BriefForm, rows: list[WantForm], problem: StaleError, pk: int, currency: str
+    form: BriefForm,
+    rows: list[WantForm],
+    limits: list[LimitForm],
+    problem: StaleError,
+    pk: int,
+    currency: str,
 ) -> dict[str, Any]:
     """Return what a page needs when somebody else saved the brief first."""
     saved = queries.briefs().get(pk=pk)
@@ -194,6 +202,10 @@ def stale_brief(
         yours, theirs = _said(row.want()), _said(kept.get(row.attribute.pk))
         if yours != theirs:
             page["differing"].append((row.attribute.name.capitalize(), yours, theirs))
+    yours = "; ".join(sorted(limit_text(limit) for limit in limits_of(limits)))
+    theirs = "; ".join(sorted(limit_text(limit) for limit in saved.limits.all()))
+    if yours != theirs:
+        page["differing"].append(("Limits on shares", yours, theirs))
     return page
 
 

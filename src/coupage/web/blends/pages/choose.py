@@ -7,16 +7,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from coupage.errors import InfeasibleError, InputError
-from coupage.mixture import Region
 from coupage.panel import Beliefs
 from coupage.recipe import Choice, Search, search
 from coupage.units import PPM, whole_shares
 from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
+from coupage.web.blends.limits import lasts_of, region_of
 from coupage.web.blends.models import Blend, Brief
 from coupage.web.blends.pages.brief import wanted
 from coupage.web.blends.pages.parts import made_of, profiles
 from coupage.web.blends.serving import WantChance, room_brief, serve, shares_of
+from coupage.web.blends.stock import stock_now
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches, lots
 from coupage.web.common.charts import Composition, Part, ProfileChart
@@ -73,7 +74,7 @@ def choice_page(
             "No coffee is left to choose from: tick others, or allow coffees that are not on hand."
         )
     try:
-        found = _search(brief, beliefs, list(candidates), step)
+        found = _search(brief, beliefs, candidates, step)
     except InfeasibleError as error:
         return _nothing(sentence(error), error.clashing)
     except InputError as error:
@@ -105,22 +106,25 @@ def _candidates(coffees: list[Approach], in_stock: bool) -> dict[str, Approach]:
     return {component_name(approach): approach for approach in offered}
 
 
-def _search(brief: Brief, beliefs: Beliefs, names: list[str], step: float) -> Search:
-    costs = costs_now().per_kg()
-    priced = all(name in costs for name in names)
+def _search(brief: Brief, beliefs: Beliefs, candidates: dict[str, Approach], step: float) -> Search:
+    costs = costs_now()
+    per_kg = costs.per_kg()
+    priced = all(name in per_kg for name in candidates)
     if brief.cost_cap is not None and not priced:
-        missing = ", ".join(name for name in names if name not in costs)
+        missing = ", ".join(name for name in candidates if name not in per_kg)
         raise InputError(
             f"the brief has a cost cap, but there is no price for {missing}; give it one on the "
             "page of its lot, or leave it out below"
         )
+    lasts = lasts_of(brief, candidates, stock_now(costs.loss), queries.weekly_kg(brief))
     until = time.monotonic() + LONGEST_S
     return search(
         room_brief(brief),
         beliefs,
         step=step,
-        region=Region(names),
-        cost_per_kg={name: costs[name] for name in names} if priced else None,
+        region=region_of(brief, candidates, lasts.every),
+        cost_per_kg={name: per_kg[name] for name in candidates} if priced else None,
+        one_lasts=lasts.one,
         top=SHOWN,
         front=priced,
         progress=lambda _done: time.monotonic() < until,

@@ -6,35 +6,20 @@ from dataclasses import dataclass
 
 from coupage.panel import Beliefs
 from coupage.recipe import Noticed, who_notices
-from coupage.units import PPM
 from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
 from coupage.web.blends.models import Brief
 from coupage.web.blends.pages.brief import wanted
 from coupage.web.blends.pages.parts import made_of, profiles
 from coupage.web.blends.serving import serve
+from coupage.web.blends.sides import Side
 from coupage.web.blends.stock import stock_now
 from coupage.web.blends.written import write_recipe
-from coupage.web.coffees.models import Approach
 from coupage.web.common.charts import ProfileChart
 from coupage.web.cuppings.beliefs import beliefs_now, tolerances
-from coupage.web.cuppings.columns import component_name
 from coupage.web.cuppings.pages.said import chance_text, joined, signed
 
-__all__ = ["ComparePage", "Side", "compare_page", "default_sides"]
-
-
-@dataclass(frozen=True, slots=True)
-class Side:
-    """A recipe that is compared: its name on the page, its blend's weekly amount, its shares."""
-
-    name: str
-    shares: dict[Approach, int]
-    weekly_kg: float | None = None
-
-    @property
-    def recipe(self) -> dict[str, float]:
-        return {component_name(a): ppm / PPM for a, ppm in self.shares.items() if ppm}
+__all__ = ["ComparePage", "compare_page", "default_sides"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +144,9 @@ def _against(few: Beliefs, first: Side, other: Side) -> Against:
             ("Distance, d-prime", _ranged(noticed.d_prime, noticed.low90, noticed.high90, 2)),
             (
                 "Right in a triangle test",
-                _ranged(*(100 * p for p in right), 0).replace(" (", " % (").replace(")", " %)"),
+                _ranged(100 * right[0], 100 * right[1], 100 * right[2], 0)
+                .replace(" (", " % (")
+                .replace(")", " %)"),
             ),
             ("By luck alone", f"{100 * noticed.guess:.0f} %"),
             ("Really notice", f"{100 * noticed.noticing:.0f} %"),

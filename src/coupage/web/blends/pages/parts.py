@@ -9,6 +9,7 @@ from coupage.units import show_share
 from coupage.web.blends.costs import Costs
 from coupage.web.blends.models import Recipe
 from coupage.web.blends.serving import Served, serve, shares_of
+from coupage.web.blends.sides import parts_of
 from coupage.web.coffees.models import Approach
 from coupage.web.common.charts import ProfileChart, ProfileRow
 from coupage.web.cuppings.pages.said import chance_text
@@ -30,11 +31,6 @@ TONES = {"trial": "quiet", "approved": "attention", "in service": "action", "ret
 def made_of(shares: Iterable[tuple[Approach, int]]) -> str:
     """Say proportions: ``45 % Amber Ridge (light), 40 % ... and 15 % Birch Fall (long)``."""
     return joined([f"{show_share(ppm)} {approach}" for approach, ppm in shares])
-
-
-def parts_of(recipe: Recipe) -> list[tuple[Approach, int]]:
-    """Return the components of a stored recipe with their parts per million, largest first."""
-    return [(share.approach, share.share_ppm) for share in recipe.shares.all()]
 
 
 def joined(parts: list[str]) -> str:

@@ -16,10 +16,12 @@ from coupage.recipe import Brief as RoomBrief
 from coupage.units import PPM
 from coupage.web.blends import queries
 from coupage.web.blends.costs import Costs, costs_now
-from coupage.web.blends.models import Blend, Brief, Recipe
+from coupage.web.blends.limits import lasting_text, limit_text, rule_of
+from coupage.web.blends.models import Blend, Brief, BriefLimit, Recipe
 from coupage.web.blends.pages.parts import made_of, parts_of
 from coupage.web.blends.serving import room_brief, serve, want_text
 from coupage.web.blends.stock import Stock, stock_now
+from coupage.web.coffees.groups import members
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches
 from coupage.web.common.charts import swatch
@@ -142,6 +144,10 @@ class _Data:
                 "leastShare": self.brief.min_share_ppm,
                 "mostCoffees": self.brief.max_components,
                 "costCap": None if self.brief.cost_cap is None else float(self.brief.cost_cap),
+                "rows": [self._limit(limit) for limit in self.brief.limits.all()],
+                "lasting": self.brief.lasting,
+                "lastingWeeks": self.brief.lasting_weeks,
+                "lastingText": lasting_text(self.brief),
             },
             "points": [*self._cupped(), *self._recipe_points(recipes)],
         }
@@ -164,6 +170,15 @@ class _Data:
                 }
             )
         return found
+
+    def _limit(self, limit: BriefLimit) -> dict[str, Any]:
+        inside = members(rule_of(limit), self.coffees)
+        return {
+            "text": limit_text(limit),
+            "row": [approach in inside for approach in self.coffees],
+            "low": limit.low_ppm,
+            "high": limit.high_ppm,
+        }
 
     def _row(self, shares: Shares) -> list[int]:
         if not shares:

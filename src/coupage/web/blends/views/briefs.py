@@ -15,6 +15,7 @@ from coupage.web.blends import actions, forms
 from coupage.web.blends.models import Blend, Brief, Want
 from coupage.web.blends.pages.brief import brief_page, briefs_page, stale_brief
 from coupage.web.blends.pages.choose import choice_page
+from coupage.web.blends.reference import brief_like
 from coupage.web.coffees.models import Approach
 from coupage.web.common.feedback import done, not_done, sentence
 from coupage.web.common.requests import Request
@@ -43,23 +44,36 @@ def brief(request: Request, pk: int) -> HttpResponse:
 @needs("work")
 @require_http_methods(["GET", "POST"])
 def add_brief(request: Request) -> HttpResponse:
-    """Write a brief."""
-    form = forms.BriefForm(request.POST or None, currency=roastery().currency)
-    rows = forms.want_forms(None, request.POST or None)
-    if request.method == "POST" and _all_valid(form, rows):
+    """Write a brief, from nothing or to taste like what ``?recipe=`` or ``?sample=`` names."""
+    currency = roastery().currency
+    start = forms.LikeForm(request.GET if request.GET else None)
+    like, problem = None, ""
+    if request.method == "GET" and start.is_bound and start.is_valid():
+        try:
+            like = brief_like(start.shares(), start.named(), start.cleaned_data["within"])
+        except InputError as error:
+            problem = sentence(error)
+    form = forms.BriefForm(
+        request.POST or None, currency=currency, initial={"name": like.name} if like else None
+    )
+    rows = forms.want_forms(None, request.POST or None, like=like.wants if like else {})
+    limits = forms.limit_forms(None, request.POST or None)
+    if request.method == "POST" and _all_valid(form, rows, limits):
         try:
             made = actions.add_brief(
                 brief=form.save(commit=False),
                 wants=_wants(rows),
+                limits=forms.limits_of(limits),
                 by=request.user,
                 at=timezone.now(),
             )
-        except InputError as problem:
-            form.add_error(None, sentence(problem))
+        except InputError as error:
+            form.add_error(None, sentence(error))
         else:
             done(request, f"{made.name} is written.")
             return redirect("blends:brief", made.pk)
-    return render(request, "blends/add_brief.html", {"form": form, "rows": rows})
+    page = {"form": form, "rows": rows, "limits": limits, "start": start, "like": like}
+    return render(request, "blends/add_brief.html", page | {"unlike": problem})
 
 
 @needs("work")
@@ -69,19 +83,22 @@ def change_brief(request: Request, pk: int) -> HttpResponse:
     brief = get_object_or_404(Brief, pk=pk)
     name, revision = brief.name, brief.revision
     rows = forms.want_forms(brief, request.POST or None)
+    limits = forms.limit_forms(brief, request.POST or None)
     form = forms.BriefForm(request.POST or None, instance=brief, currency=roastery().currency)
-    page = {"form": form, "rows": rows, "pk": pk, "name": name, "revision": revision}
-    if request.method == "POST" and _all_valid(form, rows):
+    page = {"form": form, "rows": rows, "limits": limits, "pk": pk, "name": name}
+    page["revision"] = revision
+    if request.method == "POST" and _all_valid(form, rows, limits):
         try:
             actions.change_brief(
                 brief=form.save(commit=False),
                 wants=_wants(rows),
+                limits=forms.limits_of(limits),
                 revision=revision_of(request),
                 by=request.user,
                 at=timezone.now(),
             )
         except StaleError as problem:
-            page |= stale_brief(form, rows, problem, pk, roastery().currency)
+            page |= stale_brief(form, rows, limits, problem, pk, roastery().currency)
         except InputError as problem:
             form.add_error(None, sentence(problem))
         else:
@@ -90,9 +107,11 @@ def change_brief(request: Request, pk: int) -> HttpResponse:
     return render(request, "blends/change_brief.html", page)
 
 
-def _all_valid(form: forms.BriefForm, rows: list[forms.WantForm]) -> bool:
+def _all_valid(
+    form: forms.BriefForm, rows: list[forms.WantForm], limits: list[forms.LimitForm]
+) -> bool:
     # Every form is checked, so that every fault is shown at once.
-    return all([form.is_valid(), *(row.is_valid() for row in rows)])
+    return all([form.is_valid(), *(row.is_valid() for row in [*rows, *limits])])
 
 
 def _wants(rows: list[forms.WantForm]) -> list[Want]:
@@ -111,7 +130,7 @@ def archive_brief(request: Request, pk: int) -> HttpResponse:
 @require_safe
 def choose(request: Request, pk: int) -> HttpResponse:
     """Search all recipes for those that serve a brief best."""
-    brief = get_object_or_404(Brief.objects.prefetch_related("wants__attribute"), pk=pk)
+    brief = get_object_or_404(Brief.objects.prefetch_related("wants__attribute", "limits"), pk=pk)
     asked = "step" in request.GET
     form = forms.ChooseForm(request.GET if asked else {"step": "5", "in_stock": "on"})
     page = None

@@ -6,7 +6,7 @@ from django.http import HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
-from coupage.web.blends.forms_compare import CompareForm
+from coupage.web.blends.forms import CompareForm
 from coupage.web.blends.pages.compare import compare_page, default_sides
 from coupage.web.common.requests import Request
 from coupage.web.people.access import needs

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from coupage.web.coffees.models import Approach, Lot, Process, Species
 
-__all__ = ["choices", "members", "words"]
+__all__ = ["choices", "members", "words", "words_for"]
 
 
 def _facts(lot: Lot) -> dict[str, tuple[str, str]]:
@@ -57,3 +57,9 @@ def words(rule: str, approaches: Iterable[Approach]) -> str:
         if found[0] == value:
             return found[1]
     return value
+
+
+def words_for(rule: str) -> str:
+    """Say which coffees a rule on process, species or origin names, whatever coffees there are."""
+    kind, _, value = rule.partition(":")
+    return words(rule, [Approach(lot=Lot(**{kind: value}))])

@@ -1,4 +1,4 @@
-"""Forms about briefs, blends and recipes; per cent become parts per million here."""
+"""Forms about blends and recipes; per cent become parts per million here."""
 
 from __future__ import annotations
 
@@ -10,117 +10,24 @@ from django.utils import timezone
 
 from coupage.units import GRAMS_PER_OZ, grams
 from coupage.web.batches.models import Batch
-from coupage.web.blends.models import Blend, Brief, Recipe, Want
+from coupage.web.blends.models import Blend, Brief, Recipe
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches
 from coupage.web.common.dates import day_text
-from coupage.web.common.fields import MassField, NumberField, PercentField
+from coupage.web.common.fields import MassField, NumberField
 from coupage.web.common.modelforms import ModelChoiceField, ModelForm
 from coupage.web.common.shares import ShareFormSet, ShareRow
-from coupage.web.cuppings.models import Attribute
 
 __all__ = [
     "BlendForm",
-    "BriefForm",
     "ChooseForm",
     "ReasonForm",
     "RecipeForm",
     "SampleForm",
     "ServiceForm",
-    "WantForm",
     "WeighForm",
     "share_forms",
-    "want_forms",
 ]
-
-
-class BriefForm(ModelForm[Brief]):
-    """What a blend must taste like and may cost; its wants are forms of their own."""
-
-    cost_cap = NumberField(
-        label="Cost cap",
-        above=0,
-        places=4,
-        required=False,
-        help_text="Coffee per roasted kg: landed green divided by the yield.",
-    )
-    max_components = NumberField(label="Most coffees in the blend", low=1, high=6, places=0)
-    min_share_ppm = PercentField(
-        label="Least share of a coffee",
-        high=50,
-        help_text="Common practice: nothing under 5 %.",
-    )
-
-    class Meta:
-        model = Brief
-        fields = ["name", "service", "cost_cap", "max_components", "min_share_ppm", "note"]
-        widgets = {"note": forms.Textarea(attrs={"rows": 2})}
-        error_messages = {"name": {"unique": "Another brief has this name."}}
-
-    def __init__(self, *args: Any, currency: str, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        self.fields["cost_cap"].unit = f"{currency}/kg"  # type: ignore[attr-defined]
-
-
-class WantForm(forms.Form):
-    """What is wanted of one attribute; left at "no wish" it says nothing."""
-
-    kind = forms.ChoiceField(
-        required=False, choices=[("", "no wish"), *Want.Kind.choices], label="Wanted"
-    )
-    low = NumberField(low=0, high=10, places=2, required=False, label="From")
-    high = NumberField(low=0, high=10, places=2, required=False, label="To")
-    importance = NumberField(
-        above=0, high=10, places=1, required=False, label="Importance", initial=Decimal(1)
-    )
-    must = forms.BooleanField(required=False, label="Must-have")
-
-    def __init__(self, attribute: Attribute, *args: Any, **kwargs: Any) -> None:
-        self.attribute = attribute
-        kwargs["prefix"] = f"want-{attribute.pk}"
-        super().__init__(*args, **kwargs)
-
-    def clean(self) -> None:
-        super().clean()
-        kind, values = self.cleaned_data.get("kind"), self.cleaned_data
-        low, high = values.get("low"), values.get("high")
-        if not kind:
-            if low is not None or high is not None:
-                self.add_error("kind", "Say how this range is wanted, or empty it.")
-            return
-        if kind != Want.Kind.AT_MOST and low is None and "low" not in self.errors:
-            self.add_error("low", "Give the lower end, from 0 to 10.")
-        if kind != Want.Kind.AT_LEAST and high is None and "high" not in self.errors:
-            self.add_error("high", "Give the upper end, from 0 to 10.")
-        if low is not None and high is not None and low >= high:
-            self.add_error("high", f"must be more than {low}")
-
-    def want(self) -> Want | None:
-        """Return the want that was typed, or None."""
-        values = self.cleaned_data
-        if not values.get("kind"):
-            return None
-        return Want(
-            attribute=self.attribute,
-            kind=values["kind"],
-            low=values["low"],
-            high=values["high"],
-            importance=values["importance"] or Decimal(1),
-            must=values["must"],
-        )
-
-
-def want_forms(brief: Brief | None, data: Any = None) -> list[WantForm]:
-    """Return one form for each attribute in use, filled from a brief's wants."""
-    kept = {want.attribute_id: want for want in brief.wants.all()} if brief else {}
-    attributes = Attribute.objects.filter(archived=False) | Attribute.objects.filter(pk__in=kept)
-    made = []
-    for attribute in attributes.distinct():
-        want = kept.get(attribute.pk)
-        fields = ("kind", "low", "high", "importance", "must")
-        initial = {name: getattr(want, name) for name in fields} if want else None
-        made.append(WantForm(attribute, data, initial=initial))
-    return made
 
 
 class BlendForm(ModelForm[Blend]):

@@ -11,8 +11,7 @@ from django.core.exceptions import ValidationError
 from coupage.errors import InputError
 from coupage.web.blends import queries
 from coupage.web.blends.models import Brief, Recipe
-from coupage.web.blends.pages.compare import Side
-from coupage.web.blends.pages.parts import parts_of
+from coupage.web.blends.sides import Side, parts_of
 from coupage.web.blends.written import read_typed
 from coupage.web.coffees.queries import approaches
 from coupage.web.common.feedback import sentence
