@@ -8,6 +8,7 @@ means and agreement between tasters.
 from __future__ import annotations
 
 from coupage.difference.agreement import IntraclassCorrelations, intraclass
+from coupage.difference.cups import CupUniformity, cup_uniformity
 from coupage.difference.equivalence import Equivalence, equivalence
 from coupage.difference.exact import (
     assessors_needed,
@@ -32,6 +33,7 @@ from coupage.difference.thurstone import d_prime, proportion_correct
 __all__ = [
     "TESTS",
     "CupSet",
+    "CupUniformity",
     "Equivalence",
     "IntraclassCorrelations",
     "Judgement",
@@ -42,6 +44,7 @@ __all__ = [
     "assessors_needed",
     "correct_from_share",
     "cup_sets",
+    "cup_uniformity",
     "d_prime",
     "equivalence",
     "guess_chance",

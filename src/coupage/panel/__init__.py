@@ -18,6 +18,7 @@ from coupage.panel.flat import FlatFit, fit_flat
 from coupage.panel.gaussians import GaussianMixture
 from coupage.panel.predictive import PredictiveCheck
 from coupage.panel.priors import Priors
+from coupage.panel.uniformity import Uniformity, batch_effects, uniformity
 
 __all__ = [
     "MODEL_VERSION",
@@ -35,11 +36,14 @@ __all__ = [
     "Spread",
     "SwappedCodes",
     "TasterReport",
+    "Uniformity",
     "Verdict",
     "VerdictChange",
+    "batch_effects",
     "fingerprint",
     "fit",
     "fit_flat",
     "review",
+    "uniformity",
     "verdicts_without",
 ]

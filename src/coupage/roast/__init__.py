@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coupage.roast.associations import Association, associations
 from coupage.roast.compare_curves import CurveComparison, Excursion, compare_curves
 from coupage.roast.control_chart import ControlChart, Signal, control_chart
 from coupage.roast.curve import Curve, Phase, clean_curve, phases
@@ -18,6 +19,7 @@ from coupage.roast.run_rules import NELSON, WESTERN_ELECTRIC, RunRule, run_rules
 __all__ = [
     "NELSON",
     "WESTERN_ELECTRIC",
+    "Association",
     "ControlChart",
     "Curve",
     "CurveBand",
@@ -29,6 +31,7 @@ __all__ = [
     "Phase",
     "RunRule",
     "Signal",
+    "associations",
     "clean_curve",
     "compare_curves",
     "control_chart",

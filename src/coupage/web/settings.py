@@ -83,6 +83,7 @@ INSTALLED_APPS = [
     "coupage.web.cuppings",
     "coupage.web.blends",
     "coupage.web.trials",
+    "coupage.web.keeping",
     "coupage.web.live",
     "coupage.web.guests",
     "coupage.web.orders",

@@ -13,6 +13,7 @@ urlpatterns = [
     path("curves/", include("coupage.web.curves.urls")),
     path("cuppings/", include("coupage.web.cuppings.urls")),
     path("", include("coupage.web.blends.urls")),
+    path("keeping/", include("coupage.web.keeping.urls")),
     path("trials/", include("coupage.web.trials.urls")),
     path("", include("coupage.web.live.urls")),
     path("guests/", include("coupage.web.guests.urls")),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from coupage.units import MassUnit, show_mass
 from coupage.web.batches import queries as batches
@@ -13,6 +14,7 @@ from coupage.web.batches.pages import checks, off_target
 from coupage.web.coffees import queries as coffees
 from coupage.web.common.requests import Request
 from coupage.web.cuppings.models import Cupping
+from coupage.web.keeping.queries import DueRecupping, due_recuppings
 from coupage.web.people.access import may
 from coupage.web.people.models import Person
 from coupage.web.people.queries import roastery
@@ -46,6 +48,7 @@ class TodayPage:
     waiting_more: int
     tables: tuple[Cupping, ...]
     low: tuple[LowLot, ...]
+    ageing: tuple[DueRecupping, ...]
     is_new: bool
 
 
@@ -61,6 +64,7 @@ def today_page(request: Request) -> TodayPage:
             waiting_more=0,
             tables=tables,
             low=(),
+            ageing=(),
             is_new=False,
         )
     unit: MassUnit = person.mass_unit  # type: ignore[assignment]
@@ -71,9 +75,11 @@ def today_page(request: Request) -> TodayPage:
         LowLot(lot.pk, lot.name, show_mass(lot.on_hand_g, unit))
         for lot in coffees.lots_running_low(low_g)
     )
+    ageing = tuple(due_recuppings(timezone.now()))
     waits = [
         _many(count, "batch waits", "batches wait") + " for a verdict" if count else "",
         _many(len(tables), "table is", "tables are") + " not finished" if tables else "",
+        _many(len(ageing), "sample is", "samples are") + " to be cupped again" if ageing else "",
         _many(len(low), "lot is", "lots are") + " running low" if low else "",
     ]
     return TodayPage(
@@ -82,6 +88,7 @@ def today_page(request: Request) -> TodayPage:
         waiting_more=max(0, count - SHOWN),
         tables=tables,
         low=low,
+        ageing=ageing,
         is_new=not coffees.lots().exists(),
     )
 

@@ -1,0 +1,1 @@
+"""All that the pages about keeping a coffee the same show."""
