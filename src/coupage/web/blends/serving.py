@@ -12,10 +12,19 @@ from coupage.recipe import Brief as RoomBrief
 from coupage.recipe import Want as RoomWant
 from coupage.recipe import chance_on_brief, desirability
 from coupage.units import PPM
-from coupage.web.blends.models import Brief, Recipe, Want
+from coupage.web.blends.models import Brief, PromiseWord, Recipe, Want
 from coupage.web.cuppings.columns import component_name
 
-__all__ = ["Served", "WantChance", "room_brief", "serve", "shares_of", "want_text"]
+__all__ = [
+    "Served",
+    "WantChance",
+    "promise_chance",
+    "promise_text",
+    "room_brief",
+    "serve",
+    "shares_of",
+    "want_text",
+]
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +127,30 @@ def want_text(want: Want) -> str:
         middle = "between" if want.kind == Want.Kind.BETWEEN else "close to the middle of"
         range_ = f"{middle} {low} and {high}"
     return f"{want.attribute.name} {range_}"
+
+
+def promise_text(word: PromiseWord) -> str:
+    """Say a promised word with what backs it: ``full body (body at least 5.5)``."""
+    low, high = _plain(word.low), _plain(word.high)
+    if low and high:
+        return f"{word.text} ({word.attribute.name} {low} to {high})"
+    backing = f"at least {low}" if low else f"at most {high}"
+    return f"{word.text} ({word.attribute.name} {backing})"
+
+
+def promise_chance(
+    word: PromiseWord, beliefs: Beliefs | None, shares: dict[str, float]
+) -> float | None:
+    """Return the chance that a word is true of a recipe; None where nothing is believed."""
+    if beliefs is None or not shares or any(name not in beliefs.components for name in shares):
+        return None
+    if word.attribute.name not in beliefs.attributes:
+        return None
+    few = beliefs.restrict(list(shares))
+    low = float("-inf") if word.low is None else float(word.low)
+    high = float("inf") if word.high is None else float(word.high)
+    x = np.array([list(shares.values())])
+    return float(few.chance_between(x, word.attribute.name, low, high)[0])
 
 
 def _plain(value: object) -> str:

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from coupage.web.blends.tables import DOORS
-from coupage.web.blends.views import blends, briefs, compare, recipes, triangle
+from coupage.web.blends.views import bag, blends, briefs, compare, recipes, triangle
 from coupage.web.people.doors import door_urls
 
 app_name = "blends"
@@ -29,6 +29,9 @@ urlpatterns = [
     path("blends/recipes/<int:pk>/service/", recipes.put_in_service, name="put-in-service"),
     path("blends/recipes/<int:pk>/retire/", recipes.retire, name="retire"),
     path("blends/recipes/<int:pk>/weighing/", recipes.weighing, name="weighing"),
+    path("blends/recipes/<int:pk>/card/", bag.card, name="card"),
+    path("blends/recipes/<int:pk>/card/change/", bag.change_card, name="change-card"),
+    path("blends/<int:pk>/promise/", bag.promise, name="promise"),
     path("blends/recipes/<int:pk>/sample/", recipes.make_sample, name="make-sample"),
     *door_urls(*DOORS),
 ]

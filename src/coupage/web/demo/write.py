@@ -11,6 +11,7 @@ from decimal import Decimal
 from coupage.web.blends.models import Blend, Brief, Recipe, RecipeSample, RecipeShare, Want
 from coupage.web.cuppings.models import Cupping
 from coupage.web.demo.shapes import BriefPlan, RecipePlan
+from coupage.web.demo.write_blends import write_bag, write_house_costs
 from coupage.web.demo.write_curves import CurveWriter
 from coupage.web.demo.write_guests import write_guests
 from coupage.web.demo.write_live import write_clock
@@ -35,6 +36,8 @@ class Writer(CurveWriter):
         self.write_ratings()
         self.write_briefs()
         self.write_blends()
+        write_bag(self.attribute)
+        write_house_costs(self)
         write_guests(self)
         for plan in self.scenario.cuppings:
             if plan.state == Cupping.State.OPEN:

@@ -9,7 +9,6 @@ from django.db.models import Q
 from django.http import Http404
 from django.utils import timezone
 
-from coupage.units import show_share
 from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
 from coupage.web.blends.models import Blend, Recipe
@@ -18,6 +17,7 @@ from coupage.web.blends.pages.parts import (
     TONES,
     chance_said,
     cost_said,
+    diff_words,
     made_of,
     parts_of,
     profiles,
@@ -127,7 +127,7 @@ def blend_page(pk: int) -> BlendPage:
                 chance=chance_said(found[recipe.pk]),
                 cost=cost_said(recipe, costs),
                 dates=_dates(recipe),
-                diff=_diff(older, recipe) if older else "the first",
+                diff=diff_words(older, recipe) if older else "the first",
             )
         )
     return BlendPage(
@@ -155,21 +155,6 @@ def _dates(recipe: Recipe) -> str:
     if recipe.in_service_from:
         return f"since {day_text(recipe.in_service_from)}"
     return f"written {day_text(timezone.localtime(recipe.made_at))}"
-
-
-def _diff(old: Recipe, new: Recipe) -> str:
-    """Say in words what a recipe changes against the one before it."""
-    before, after = dict(parts_of(old)), dict(parts_of(new))
-    changes = []
-    for approach, share in after.items():
-        change = share - before.get(approach, 0)
-        if approach not in before:
-            changes.append(f"{show_share(share)} {approach} comes in")
-        elif change:
-            more = "more" if change > 0 else "less"
-            changes.append(f"{show_share(abs(change))} {more} {approach}")
-    changes += [f"{approach} goes out" for approach in before if approach not in after]
-    return "; ".join(changes) or "the same proportions"
 
 
 def _blend_sentence(blend: Blend, current: Recipe | None, recipes: list[Recipe]) -> str:

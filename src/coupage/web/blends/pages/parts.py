@@ -18,6 +18,7 @@ __all__ = [
     "TONES",
     "chance_said",
     "cost_said",
+    "diff_words",
     "joined",
     "made_of",
     "parts_of",
@@ -31,6 +32,21 @@ TONES = {"trial": "quiet", "approved": "attention", "in service": "action", "ret
 def made_of(shares: Iterable[tuple[Approach, int]]) -> str:
     """Say proportions: ``45 % Amber Ridge (light), 40 % ... and 15 % Birch Fall (long)``."""
     return joined([f"{show_share(ppm)} {approach}" for approach, ppm in shares])
+
+
+def diff_words(old: Recipe, new: Recipe) -> str:
+    """Say in words what a recipe changes against the one before it."""
+    before, after = dict(parts_of(old)), dict(parts_of(new))
+    changes = []
+    for approach, share in after.items():
+        change = share - before.get(approach, 0)
+        if approach not in before:
+            changes.append(f"{show_share(share)} {approach} comes in")
+        elif change:
+            more = "more" if change > 0 else "less"
+            changes.append(f"{show_share(abs(change))} {more} {approach}")
+    changes += [f"{approach} goes out" for approach in before if approach not in after]
+    return "; ".join(changes) or "the same proportions"
 
 
 def joined(parts: list[str]) -> str:

@@ -13,6 +13,7 @@ from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
 from coupage.web.blends.forms import RecipeForm
 from coupage.web.blends.models import Recipe
+from coupage.web.blends.pages.bag import LABEL_RULES, composition
 from coupage.web.blends.pages.brief import wanted
 from coupage.web.blends.pages.parts import TONES, made_of, parts_of, profiles, served
 from coupage.web.blends.serving import Served, shares_of
@@ -55,6 +56,8 @@ class RecipePage:
     no_cost: str
     against: str
     differences: tuple[DifferenceRow, ...]
+    statement: str
+    rules: tuple[str, ...]
     changes: tuple[Change, ...]
 
 
@@ -94,6 +97,8 @@ def recipe_page(pk: int, currency: str) -> RecipePage:
         no_cost="" if card else "A coffee of this recipe has no price; give it one on its page.",
         against=against,
         differences=differences,
+        statement=composition(recipe),
+        rules=LABEL_RULES,
         changes=tuple(history.of(recipe)[:20]),
     )
 
