@@ -54,7 +54,8 @@ def test_others_are_told_the_address_and_names_are_taken(monkeypatch: pytest.Mon
 
 @pytest.mark.skipif(not lan.lan_addresses(), reason="this machine is on no network")
 def test_the_real_program_says_what_it_opens_and_this_machine_signs_in(tmp_path: Path) -> None:
-    environment = {k: v for k, v in os.environ.items() if not k.startswith("COUPAGE_")}
+    ours = ("COUPAGE_", "DJANGO_")
+    environment = {k: v for k, v in os.environ.items() if not k.startswith(ours)}
     log = tmp_path / "log"
     with log.open("w") as output:
         process = subprocess.Popen(

@@ -139,7 +139,7 @@ def _stale(form: forms.FactsForm, problem: InputError) -> dict[str, Any]:
 @needs("work")
 @require_POST
 def open_table(request: Request, pk: int) -> HttpResponse:
-    """Open a table: orders are dealt and rating begins."""
+    """Open a table: orders are dealt and rating begins; ``?host`` goes back to that screen."""
     table = table_for(request.user, pk)
     try:
         life.open_cupping(cupping=table, by=request.user, at=timezone.now())
@@ -147,7 +147,7 @@ def open_table(request: Request, pk: int) -> HttpResponse:
         not_done(request, f"{str(problem)[0].upper()}{str(problem)[1:]}.")
     else:
         done(request, f"{table} is open. Every taster has an order of their own.")
-    return redirect("cuppings:cupping", pk)
+    return redirect("live:host" if "host" in request.GET else "cuppings:cupping", pk)
 
 
 @needs("work")

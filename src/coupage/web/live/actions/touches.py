@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from django.db import transaction
+from django.db.models import Q
 
 from coupage.errors import InputError
 from coupage.web.cuppings.models import Cupping, Rating, Seat, Word
@@ -31,6 +32,7 @@ HALF = Decimal("0.5")
 Fate = Touch.Fate
 What = Touch.What
 Cell = tuple[object, ...]
+When = tuple[dt.datetime, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,37 +127,52 @@ def _cell(touch: Touch) -> Cell:
     return (touch.what, touch.cup_id, touch.round_id, touch.attribute_id, touch.word)
 
 
-def _when(touch: Touch) -> tuple[dt.datetime, str]:
+def _when(touch: Touch) -> When:
     return (touch.made_at, touch.key)
 
 
-def _newest(touches: Iterable[Touch]) -> dict[Cell, Touch]:
-    """Return the newest touch of every cell."""
-    found: dict[Cell, Touch] = {}
-    for touch in touches:
-        there = found.get(_cell(touch))
-        if there is None or _when(touch) > _when(there):
-            found[_cell(touch)] = touch
-    return found
+def _newest(found: Iterable[tuple[Cell, When]]) -> dict[Cell, When]:
+    """Return when each cell was touched last."""
+    newest: dict[Cell, When] = {}
+    for cell, when in found:
+        if cell not in newest or when > newest[cell]:
+            newest[cell] = when
+    return newest
+
+
+def _touched_before(seat: Seat, touches: Sequence[Touch]) -> dict[Cell, When]:
+    """Return when the cells of these touches were touched last, as far as it counts."""
+    attributes = {touch.attribute_id for touch in touches if touch.attribute_id is not None}
+    ratings, others = Q(attribute__in=attributes), Q(attribute=None)
+    wanted = ratings | others if any(t.attribute_id is None for t in touches) else ratings
+    cups = Q(cup__in={t.cup_id for t in touches if t.cup_id is not None})
+    if any(touch.what == What.DONE for touch in touches):
+        cups |= Q(cup=None)
+    rows = Touch.objects.filter(cups, wanted, seat=seat, fate__in=[Fate.KEPT, Fate.ADMITTED])
+    return _newest(
+        ((what, cup, round_, attribute, word), (made_at, key))
+        for what, cup, round_, attribute, word, made_at, key in rows.order_by().values_list(
+            "what", "cup", "round", "attribute", "word", "made_at", "key"
+        )
+    )
 
 
 def _apply(seat: Seat, touches: Sequence[Touch], at: dt.datetime) -> None:
     """Let the newest touch of each cell count, and mark the others as older."""
     cups = {touch.cup_id for touch in touches if touch.cup_id is not None}
-    before = Touch.objects.filter(seat=seat, fate__in=[Fate.KEPT, Fate.ADMITTED])
-    there = _newest(t for t in before if t.cup_id in cups or t.cup_id is None)
+    there = _touched_before(seat, touches)
     ratings: dict[Cell, Rating] = {
         (What.RATING, r.cup_id, r.round_id, r.attribute_id, ""): r
-        for r in Rating.objects.filter(seat=seat, cup_id__in=cups).select_related("attribute")
+        for r in Rating.objects.filter(seat=seat, cup_id__in=cups)
     }
-    newest = _newest(touches)
+    newest = _newest((_cell(touch), _when(touch)) for touch in touches)
     winners = []
     for touch in touches:
         cell = _cell(touch)
         rating = ratings.get(cell)
         beaten = (
-            newest[cell] is not touch
-            or (cell in there and _when(there[cell]) > _when(touch))
+            newest[cell] != _when(touch)
+            or (cell in there and there[cell] > _when(touch))
             # Entered by another way, such as the host's sheet, and later.
             or (rating is not None and rating.at > touch.made_at)
         )

@@ -141,8 +141,9 @@ class Sheet {
   showLine() {
     const { line } = this;
     const waitingHere = line.unsent().length;
+    document.documentElement.dataset.kept = line.touches.filter((touch) => touch.stored || touch.fate).length;
     const stored = this.store.kind !== "page" && !line.notStored;
-    let text = line.sentAt ? `All sent, ${new Date(line.sentAt).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" })}` : "All sent";
+    let text = line.sentAt ? `All sent, ${new Date(line.sentAt).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" })}` : "All sent";
     if (!line.touches.length) text = line.online ? "Nothing to send" : "No connection; enter all the same";
     if (waitingHere && stored) text = line.online ? `Saved on this phone, sending ${waitingHere}` : `Saved on this phone: ${waitingHere} to send when the network is back`;
     if (waitingHere && !stored) text = `Not saved on this phone: leave this page open until ${many(waitingHere, "touch is", "touches are")} sent`;
