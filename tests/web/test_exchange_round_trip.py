@@ -15,6 +15,7 @@ from coupage.web.people.models import Person
 from coupage.web.tables import door, doors
 from tests.web import things
 from tests.web.conftest import As
+from tests.web.production import making
 
 pytestmark = pytest.mark.django_db
 
@@ -43,6 +44,8 @@ def test_every_table_goes_out_as_a_file_that_reads_back(client: Client, kind: st
     things.machine()
     things.order()
     things.standing()
+    row = making.packed(making.run({things.batch(): 5_000}), 12)
+    making.sent(making.customer(), {row: 5})
     for each in doors():
         data = {"csv": write_csv, "xlsx": write_xlsx}[kind](each.layout(), each.rows())
         rows = read_table(data, f"{each.name}.{kind}", each.layout()).rows

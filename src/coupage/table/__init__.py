@@ -20,6 +20,7 @@ from coupage.table.caffeine import (
 )
 from coupage.table.codes import blind_codes
 from coupage.table.late import late_order
+from coupage.table.mixing import Mixing, mixing_check
 from coupage.table.orders import OrderBalance, order_balance, serving_orders, williams
 from coupage.table.scoop import absent_chance, scoop_advice, scoop_error
 from coupage.table.weighing import Weighing, pull_grams, weigh
@@ -30,6 +31,7 @@ __all__ = [
     "DAY_MG",
     "ONCE_MG",
     "SPIT_SHARE",
+    "Mixing",
     "OrderBalance",
     "Weighing",
     "absent_chance",
@@ -41,6 +43,7 @@ __all__ = [
     "late_order",
     "milk_dilution",
     "milk_strength",
+    "mixing_check",
     "order_balance",
     "pull_grams",
     "scoop_advice",

@@ -88,6 +88,7 @@ INSTALLED_APPS = [
     "coupage.web.guests",
     "coupage.web.orders",
     "coupage.web.roastdays",
+    "coupage.web.production",
     "coupage.web.today",
     "coupage.web.demo",
 ]

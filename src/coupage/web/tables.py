@@ -9,7 +9,7 @@ from coupage.web.common.doors import Door
 
 __all__ = ["door", "doors"]
 
-_APPS = ("coffees", "batches", "cuppings", "blends", "orders")
+_APPS = ("coffees", "batches", "cuppings", "blends", "orders", "production")
 
 
 def doors() -> tuple[Door, ...]:

@@ -19,6 +19,7 @@ urlpatterns = [
     path("guests/", include("coupage.web.guests.urls")),
     path("orders/", include("coupage.web.orders.urls")),
     path("roast-days/", include("coupage.web.roastdays.urls")),
+    path("production/", include("coupage.web.production.urls")),
 ]
 
 handler400 = views.bad_request

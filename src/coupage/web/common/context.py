@@ -39,6 +39,7 @@ NAVIGATION: tuple[Entry, ...] = (
     Entry("blends", "Blends", "blends:index", "blend", READERS),
     Entry("orders", "Orders", "orders:index", "order", READERS),
     Entry("roastdays", "Roast days", "roastdays:index", "roastday", READERS),
+    Entry("production", "Production", "production:index", "bag", READERS),
 )
 MENU: tuple[Entry, ...] = (
     Entry("me", "My settings", "people:me", "person"),

@@ -23,6 +23,7 @@ ICONS: dict[str, str] = {
     "trial": '<path d="M12 4 3.5 19h17z"/><circle cx="12" cy="4" r="1.6"/>'
     '<circle cx="3.5" cy="19" r="1.6"/><circle cx="20.5" cy="19" r="1.6"/>',
     "roastday": '<path d="M4 6h16v14H4zM4 10.5h16M8 3.5v4M16 3.5v4M8 14h5M8 17h8"/>',
+    "bag": '<path d="M7 6h10l2 15H5zM8.5 6V3h7v3M9 3h6M9 13h6M9 16.5h6"/>',
     "person": '<circle cx="12" cy="8" r="4"/><path d="M4.5 20.5c.8-4 3.6-6 7.5-6s6.7 2 7.5 6"/>',
     "people": '<circle cx="9" cy="8.5" r="3.5"/><path d="M2.5 19.5c.6-3.5 3-5.2 6.5-5.2'
     's5.9 1.7 6.5 5.2M15.5 5.3a3.4 3.4 0 0 1 0 6.4M18 14.8c2 .7 3.1 2.2 3.5 4.7"/>',

@@ -15,7 +15,8 @@ from coupage.web.demo.write_blends import write_bag, write_house_costs
 from coupage.web.demo.write_curves import CurveWriter
 from coupage.web.demo.write_guests import write_guests
 from coupage.web.demo.write_live import write_clock
-from coupage.web.demo.write_orders import write_orders
+from coupage.web.demo.write_orders import use_up, write_orders
+from coupage.web.demo.write_production import write_production
 from coupage.web.demo.write_roast_day import write_roast_day
 from coupage.web.demo.write_tables import PERCENT
 
@@ -43,6 +44,8 @@ class Writer(CurveWriter):
             if plan.state == Cupping.State.OPEN:
                 write_clock(self.cupping[plan.key], at=self.moment(plan.days_ago, plan.minute))
         write_orders(self)
+        write_production(self)
+        use_up(self)
         write_roast_day(self)
 
     def write_briefs(self) -> None:

@@ -14,7 +14,7 @@ from coupage.web.demo.scenario_orders import CUSTOMERS, OPEN, STANDING, WEEKS, S
 from coupage.web.demo.write_tables import TableWriter
 from coupage.web.orders.models import Customer, Order, OrderLine, StandingLine, StandingOrder
 
-__all__ = ["write_orders"]
+__all__ = ["use_up", "write_orders"]
 
 _SEED = 41
 _USED_UP = 7  # days; what was roasted before is drunk
@@ -42,7 +42,6 @@ def write_orders(writer: TableWriter) -> None:
         for blend, bag_g, bags in plan.lines
     )
     _write_year(writer, standing, blends)
-    _use_up(writer)
 
 
 def _write_year(
@@ -99,7 +98,7 @@ def _asked(
     ]
 
 
-def _use_up(writer: TableWriter) -> None:
+def use_up(writer: TableWriter) -> None:
     """What was roasted more than a week ago went out before the ledger of roasted coffee began."""
     before = writer.moment(_USED_UP, 0)
     RoastedEntry.objects.bulk_create(
