@@ -107,7 +107,21 @@ def labels(page: Page) -> None:
 def taste(page: Page) -> None:
     page.goto("/cuppings/")
     page.get_by_role("link", name="Taste").first.click()
-    ready(page)
+    expect(page.locator(".slide").first).to_be_visible()
+    expect(page.locator("#line")).to_contain_text("Nothing to send")
+
+
+def host(page: Page) -> None:
+    follow("Cuppings", OPEN)(page)
+    page.get_by_role("link", name="Clock and joining").click()
+    expect(page.locator("#timeline li").first).to_be_visible()
+
+
+def wall(page: Page) -> None:
+    follow("Cuppings", TABLE)(page)
+    page.get_by_role("link", name="Wall", exact=True).click()
+    for _ in range(2):
+        page.get_by_role("button", name="Go on").click()
 
 
 def trial(page: Page) -> None:
@@ -159,6 +173,8 @@ SHOTS = (
     Shot("guest-plan", guest_plan),
     Shot("weighing-sheet", weighing, device=PAPER, paper=True),
     Shot("cup-labels", labels, device=PAPER, paper=True),
+    Shot("host", host),
+    Shot("wall", wall),
     Shot("taste-phone", taste, who="noor", device=PHONE),
     Shot("today-phone", today, device=PHONE),
     Shot("result-phone", follow("Cuppings", TABLE), device=PHONE),
