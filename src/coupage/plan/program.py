@@ -25,6 +25,7 @@ __all__ = ["Outcome", "Program"]
 Floats = NDArray[np.float64]
 Columns = NDArray[np.intp]
 _WEIGHT = 3.0  # of an earlier count while it is in the objective
+_SHARE = 0.45  # of the time that is left, for a goal between the first and the last
 _SLACK = 1e-4  # how far a later goal may give up an earlier one: 0.1 g, or no whole batch
 
 
@@ -106,6 +107,10 @@ class Program:
         worst = 0.0
         for number, goal in enumerate(goals):
             left = ends - perf_counter()
+            # A goal that is hard to prove leaves time for those after it: a day of few batches
+            # with thirty changes of coffee is no good plan.
+            if number and number + 1 < len(goals):
+                left *= _SHARE
             x, bound, out_of_time = self._meet(goal, kept, best, gap, max(left, 0.01))
             if x is not None:
                 best = x

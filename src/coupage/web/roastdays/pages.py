@@ -223,7 +223,7 @@ def _sentence(day: DayPlan, rows: list[DayBatch], unit: MassUnit) -> str:
 
 
 def _safety_note(day: DayPlan) -> str:
-    if "status" not in day.found or day.asked_at is not None:
+    if day.found.get("status") not in {"optimal", "stopped"} or day.asked_at is not None:
         return ""
     chance = f"{float(day.safety) * 100:.1f}".removesuffix(".0")
     note = f"It suffices with a chance of {chance} %, given how much losses differ."
