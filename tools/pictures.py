@@ -153,6 +153,18 @@ def guest_plan(page: Page) -> None:
     ready(page)
 
 
+def roast_day(page: Page) -> None:
+    section(page, "Roast days")
+    page.get_by_role("rowheader").get_by_role("link").first.click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Roast day of")
+
+
+def roast_sheet(page: Page) -> None:
+    roast_day(page)
+    page.get_by_role("link", name="Roast sheet, Large drum").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Large drum")
+
+
 SHOTS = (
     Shot("today", today),
     Shot("today-dark", today, dark=True),
@@ -171,6 +183,9 @@ SHOTS = (
     Shot("trial", trial),
     Shot("guest-test", guest_test),
     Shot("guest-plan", guest_plan),
+    Shot("roast-day", roast_day),
+    Shot("roast-sheet", roast_sheet, device=PAPER, paper=True),
+    Shot("expected", follow("Orders", "What is expected", "Ropewalk")),
     Shot("weighing-sheet", weighing, device=PAPER, paper=True),
     Shot("cup-labels", labels, device=PAPER, paper=True),
     Shot("host", host),

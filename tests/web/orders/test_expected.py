@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 from django.test import Client
 
+from coupage.web.orders.buying import green_needed
 from coupage.web.orders.expecting import expected_kg
 from coupage.web.orders.forecast import FEW_WEEKS, forecast
 from coupage.web.people.models import Person
@@ -89,3 +90,41 @@ def test_the_roasters_number_wins_and_orders_are_never_forgotten(client: Client)
     client.post(f"{address}set/", sent | {f"w{nxt}-mass_g": ""})
     assert expected_kg(today)[blend.pk][1] == 30
     assert "8.1 kg a week" in client.get("/orders/expected/").text
+
+
+@pytest.mark.django_db
+def test_what_to_buy_follows_from_recipes_losses_and_stock(client: Client) -> None:
+    """10 kg a week of one coffee at 20 % loss are 12.5 kg green: 100 kg last for eight weeks."""
+    lot = things.lot(received_kg=0, name="Amber", bag_g=60_000, price_per_kg="6")
+    version = things.approach_version(lot=lot, loss_pct=20)
+    for n in range(20):
+        things.batch(
+            approach_version=version, green_g=10_000, roasted_g=8_000,
+            roasted_at=things.NOW - dt.timedelta(days=n),
+        )  # fmt: skip
+    things.StockEntry.objects.create(lot=lot, kind="receipt", mass_g=300_000, on=things.NOW.date())
+    recipe = things.recipe(shares={version.approach: 1_000_000})
+    person = things.person()
+    type(recipe).objects.filter(pk=recipe.pk).update(
+        state="in service", in_service_from=things.NOW.date(),
+        approved_by=person, approved_at=things.NOW,
+    )  # fmt: skip
+    today = dt.date.today()  # noqa: DTZ011  the page's own day
+    this = today - dt.timedelta(days=today.weekday())
+    for week in range(1, 7):
+        things.order([(recipe.blend, 1_000, 10)], due_on=this - dt.timedelta(weeks=week))
+    needed = green_needed(today)[lot.pk]
+    assert needed == pytest.approx([12.5] * 26, rel=0.02)
+    page = client.get("/orders/buying/").context["page"]
+    (row,) = page.rows
+    assert row.free == "100.0 kg"
+    assert row.soon
+    assert not row.short
+    assert "runs out within 26 weeks" in page.sentence
+    # 325 kg are used, 25 kg stay, 100 kg are there: 250 kg in bags of 60 kg are five.
+    assert sum(int(order.split()[0]) for order in row.orders) == 5
+    late = client.get("/orders/buying/", {"lead": "12", "order_cost": "60", "holding": "8",
+                                          "safety": "0"}).context["page"]  # fmt: skip
+    assert "before an order can arrive" in late.sentence
+    wrong = client.get("/orders/buying/", {"lead": "soon"})
+    assert wrong.status_code == 200

@@ -80,19 +80,21 @@ def outlooks(today: dt.date) -> list[tuple[Blend, str, float]]:
     return found
 
 
-def expected_kg(today: dt.date) -> dict[int, tuple[float, ...]]:
+def expected_kg(today: dt.date, weeks: int = AHEAD_WEEKS) -> dict[int, tuple[float, ...]]:
     """Return what counts of each blend for the coming weeks, from the week of ``today`` on."""
-    history, own = _history(today), _own()
+    history, own = _history(today, weeks), _own()
     return {
-        blend.pk: tuple(w.counts_kg for w in _outlook(blend, today, "kg", history, own).weeks)
+        blend.pk: tuple(
+            w.counts_kg for w in _outlook(blend, today, "kg", history, own, weeks).weeks
+        )
         for blend in Blend.objects.filter(archived=False, pk__in=list(history))
     }
 
 
-def _history(today: dt.date) -> dict[int, dict[dt.date, int]]:
+def _history(today: dt.date, weeks: int = AHEAD_WEEKS) -> dict[int, dict[dt.date, int]]:
     """Grams by blend and Monday, from two years back to what is ordered ahead."""
     first = monday(today) - dt.timedelta(weeks=_BACK_WEEKS)
-    return queries.demand_by_week(first, monday(today) + dt.timedelta(weeks=AHEAD_WEEKS))
+    return queries.demand_by_week(first, monday(today) + dt.timedelta(weeks=weeks))
 
 
 def _own() -> dict[tuple[int, dt.date], int]:
@@ -107,6 +109,7 @@ def _outlook(
     unit: MassUnit,
     history: dict[int, dict[dt.date, int]],
     own: dict[tuple[int, dt.date], int],
+    weeks_ahead: int = AHEAD_WEEKS,
 ) -> BlendOutlook:
     this = monday(today)
     of = history.get(blend.pk, {})
@@ -114,8 +117,8 @@ def _outlook(
     # Weeks between the first order and now without any order are weeks of nothing.
     weeks = _mondays(past[0], this) if past else []
     series = tuple(of.get(week, 0) / 1000 for week in weeks)
-    ahead = _kept(series, AHEAD_WEEKS)
-    coming = _mondays(this, this + dt.timedelta(weeks=AHEAD_WEEKS))
+    ahead = _kept(series, weeks_ahead)
+    coming = _mondays(this, this + dt.timedelta(weeks=weeks_ahead))
     rows = tuple(
         _week(week, n, ahead, of.get(week, 0), own.get((blend.pk, week)), unit)
         for n, week in enumerate(coming)

@@ -15,7 +15,15 @@ from coupage.web.orders import queries
 from coupage.web.orders.actions import Wanted
 from coupage.web.orders.models import Customer, Order, StandingOrder
 
-__all__ = ["CustomerForm", "ExpectForm", "LineFormSet", "OrderForm", "StandingForm", "line_forms"]
+__all__ = [
+    "BuyingForm",
+    "CustomerForm",
+    "ExpectForm",
+    "LineFormSet",
+    "OrderForm",
+    "StandingForm",
+    "line_forms",
+]
 
 
 def _date_field(**kwargs: Any) -> forms.DateField:
@@ -182,3 +190,22 @@ class ExpectForm(forms.Form):
     def __init__(self, *args: Any, unit: str, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.fields["mass_g"].unit = unit  # type: ignore[attr-defined]
+
+
+class BuyingForm(forms.Form):
+    """What buying green takes here; in the address, so that a page can be kept and sent on."""
+
+    lead = NumberField(
+        label="From order to arrival", unit="weeks", low=0, high=40, places=0, initial=6
+    )
+    order_cost = NumberField(label="One order costs", low=0, high=100_000, places=2, initial=60)
+    holding = NumberField(
+        label="Money tied up costs", unit="% a year", low=0, high=60, places=1, initial=8
+    )
+    safety = NumberField(
+        label="Always keep", unit="weeks of use", low=0, high=26, places=1, initial=2
+    )
+
+    def __init__(self, *args: Any, currency: str, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["order_cost"].unit = currency  # type: ignore[attr-defined]

@@ -20,6 +20,7 @@ urlpatterns = [
     path("expected/", expected.index, name="expected-index"),
     path("expected/<int:pk>/", expected.expected, name="expected"),
     path("expected/<int:pk>/set/", expected.expect, name="expect"),
+    path("buying/", expected.buying, name="buying"),
     path("standing/", customers.standing, name="standing"),
     path("standing/add/", customers.add_standing, name="add-standing"),
     path("standing/write/", orders.write_standing, name="write-standing"),

@@ -12,10 +12,11 @@ from coupage.web.blends.models import Blend
 from coupage.web.common.feedback import done, not_done, sentence
 from coupage.web.common.requests import Request
 from coupage.web.orders import actions, forms
+from coupage.web.orders.buying import buying_page
 from coupage.web.orders.expecting import outlook_page, outlooks
 from coupage.web.people.access import needs
 
-__all__ = ["expect", "expected", "index"]
+__all__ = ["buying", "expect", "expected", "index"]
 
 
 @needs("see")
@@ -32,6 +33,14 @@ def expected(request: Request, pk: int) -> HttpResponse:
     """Show what is expected of one blend."""
     page = outlook_page(request, pk, timezone.localdate())
     return render(request, "orders/expected.html", {"page": page})
+
+
+@needs("see")
+@require_safe
+def buying(request: Request) -> HttpResponse:
+    """Show what green to buy by when."""
+    page = buying_page(request, timezone.localdate())
+    return render(request, "orders/buying.html", {"page": page})
 
 
 @needs("work")
