@@ -35,7 +35,7 @@ __all__ = ["MODEL_VERSION", "Beliefs"]
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
-MODEL_VERSION = "1"
+MODEL_VERSION = "2"
 Side = str | Mapping[str, float]
 _PLAIN = (
     "attributes",

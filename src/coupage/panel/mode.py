@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coupage.panel.priors import Priors, from_normal, log_slope, to_normal
-from coupage.panel.solvers import DENSE, Solver, Warmth, probes, solver_for
-from coupage.panel.system import Equations, System
+from coupage.panel.solvers import Solver, Warmth, probes, solver_for
+from coupage.panel.system import DENSE, Equations, System
 
 __all__ = ["Mode", "Start", "find_mode"]
 
@@ -36,7 +36,8 @@ class Mode:
     """Standard deviations at the mode and the effects given them.
 
     ``v`` are the coordinates of the estimated terms and the noise, ``information`` the negative
-    Hessian there; ``ratio`` (T,) own noise over common noise; ``points`` equally likely points
+    Hessian there; ``ratio`` (T,) own noise over common noise, ``freedom`` (T,) degrees of freedom
+    that tell of it; ``points`` equally likely points
     that stand for the doubt about the mode, ``draws`` coordinates drawn from it; ``converged``
     whether the last step met the goal.
     """
@@ -46,6 +47,7 @@ class Mode:
     terms: Floats
     noise: float
     ratio: Floats
+    freedom: Floats
     points: tuple[Point, ...]
     draws: Floats
     steps: int
@@ -169,6 +171,7 @@ def find_mode(
         terms=terms,
         noise=noise,
         ratio=np.exp(state.log_ratio),
+        freedom=slope.freedom,
         points=points,
         draws=draws,
         steps=steps,

@@ -20,9 +20,8 @@ from coupage.panel.parts import (
     register,
     store_common,
 )
-from coupage.panel.priors import Priors, from_normal
-from coupage.panel.solvers import DENSE
-from coupage.panel.system import Equations, System
+from coupage.panel.priors import Priors, from_normal, log_slope
+from coupage.panel.system import DENSE, Equations, System
 
 __all__ = ["ModePart", "biases", "doubt_at_mode"]
 
@@ -160,7 +159,17 @@ def doubt_at_mode(mode: Mode, system: System, priors: Priors) -> Doubt:
     names = tuple(np.array(system.names)[system.estimated].tolist())
     scale = np.append(system.sds[system.estimated], priors.noise)
     sds = scale * from_normal(np.clip(mode.draws, -7, 40))
-    return Doubt(names, sds[:, :-1], sds[:, -1], sds[:, -1:] * mode.ratio, 0.0, mode.steps)
+    terms, noise = sds[:, :-1], sds[:, -1]
+    own = noise[:, None] * mode.ratio
+    if priors.noise_ratio > 0 and system.tasters > 1:
+        rng, rate = np.random.default_rng(6), priors.noise_ratio**2
+        # The draws so far move the noise of all together. Each taster's own is in doubt besides,
+        own = own * np.exp(rng.standard_normal(own.shape) * (2 * mode.freedom + 1 / rate) ** -0.5)
+        # and what is common to all and what their own, only the priors tell.
+        unit = from_normal(mode.v[-1:])
+        bend = system.tasters / rate + float(log_slope(mode.v[-1:], unit)[0]) ** -2
+        noise = noise * np.exp(rng.standard_normal(len(noise)) * bend**-0.5)
+    return Doubt(names, terms, noise, own, 0.0, mode.steps)
 
 
 def biases(mode: Mode, taster: slice) -> tuple[Floats, Floats]:

@@ -18,7 +18,7 @@ from coupage.panel.columns import Ratings
 from coupage.panel.parts import Doubt
 from coupage.panel.priors import Priors
 from coupage.panel.residuals import Residuals
-from coupage.panel.solvers import DENSE
+from coupage.panel.system import DENSE
 
 __all__ = ["PredictiveCheck", "predictive_checks"]
 

@@ -13,13 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import linalg
 
-from coupage.panel.system import Equations, System
+from coupage.panel.system import DENSE, Equations, System
 
-__all__ = ["DENSE", "Solver", "Warmth", "probes", "solver_for"]
+__all__ = ["Solver", "Warmth", "probes", "solver_for"]
 
 Floats = NDArray[np.float64]
 
-DENSE = 700
 PROBES = 8
 
 
@@ -49,7 +48,7 @@ class Solver:
 
     def __init__(self, equations: Equations, warmth: Warmth) -> None:
         self.equations, self.warmth = equations, warmth
-        self.factor = linalg.cho_factor(equations.dense(), lower=True)
+        self.factor = equations.factor()
 
     def solve(self, b: Floats, start: Floats | None = None) -> Floats:  # noqa: ARG002
         return np.asarray(linalg.cho_solve(self.factor, b))
@@ -60,7 +59,8 @@ class Solver:
     def traces(self) -> tuple[Floats, Floats]:
         """Diagonal of A^-1 (p,) and tr(A^-1 Z_t'Z_t) of each taster (T,)."""
         system = self.equations.system
-        inverse = linalg.cho_solve(self.factor, np.eye(system.size))
+        triangle = linalg.lapack.dpotri(self.factor[0], lower=1)[0]
+        inverse = np.tril(triangle) + np.tril(triangle, -1).T
         leverage: Floats = np.zeros(system.tasters, dtype=np.float64)
         step = max(1, 4_000_000 // system.size)
         f, c = system.cells.shape[1], system.cells.shape[0]

@@ -17,17 +17,19 @@ from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
+from scipy import linalg, sparse
 
 from coupage.panel.columns import Ratings
 from coupage.panel.design import Term
 
-__all__ = ["Equations", "System", "build_system"]
+__all__ = ["DENSE", "Equations", "System", "build_system"]
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.int64]
 
 BY_RATING = ("taster", "disagreement")
+# Up to so many effects the equations are factored whole, beyond they are solved step by step.
+DENSE = 700
 
 
 @dataclass(frozen=True, slots=True)
@@ -163,6 +165,7 @@ class Equations:
         )
         square = system.cells.multiply(system.cells).T @ self.cell_weight
         self.diagonal = np.concatenate([square, self.crossed.diagonal()]) + precision
+        self._factor: tuple[Floats, bool] | None = None
         self.basis = system.levels()
         self.inner = np.linalg.pinv(self.basis.T @ self.times(self.basis), hermitian=True)
 
@@ -194,6 +197,12 @@ class Equations:
         a[np.diag_indices_from(a)] += self.precision
         return a
 
+    def factor(self) -> tuple[Floats, bool]:
+        """Cholesky factor of A, kept; for up to ``DENSE`` effects."""
+        if self._factor is None:
+            self._factor = linalg.cho_factor(self.dense(), lower=True)
+        return self._factor
+
     def precondition(self, r: Floats) -> Floats:
         coarse = self.basis @ (self.inner @ (self.basis.T @ r))
         return np.asarray(r / self.diagonal[:, None] + coarse)
@@ -206,14 +215,17 @@ class Equations:
         tolerance: float = 1e-8,
         beyond: Floats | None = None,
     ) -> Floats:
-        """A^-1 b for ``b`` (p, k) by conjugate gradients, all columns in step [1]_.
+        """A^-1 b for ``b`` (p, k): exactly, or by conjugate gradients, all columns in step [1]_.
 
-        ``tolerance`` is relative to b, or to what is left of it at the point ``beyond``.
+        ``tolerance`` is relative to b, or to what is left of it at the point ``beyond``; it and
+        ``start`` matter only beyond ``DENSE`` effects.
 
         References
         ----------
         .. [1] Y. Saad (2003), Iterative Methods for Sparse Linear Systems, 2nd ed., section 9.2.1.
         """
+        if self.system.size <= DENSE:
+            return np.asarray(linalg.cho_solve(self.factor(), b))
         x = np.zeros_like(b) if start is None else start.copy()
         r = b - self.times(x) if start is not None else b.copy()
         left = b if beyond is None else b - self.times(beyond)

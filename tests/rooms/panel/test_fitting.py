@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import isfinite
 
 import numpy as np
 import pytest
-from bench.panel_calibration import positions
+from bench.panel_calibration import DESIGNS, large_shares, positions
 from scipy.stats import binom, kstest
 from tests.rooms.panel.tables import Rows, small_table
 
@@ -27,11 +28,21 @@ def test_known_truth_is_recovered():
 
 def test_intervals_cover_as_often_as_they_say():
     """200 simulated tables; the benchmark runs 1,000. Binomial limits at one in ten thousand."""
-    found = positions(200, seed=3)
+    covered(positions(DESIGNS[0], 200, seed=3), 200)
+
+
+def test_intervals_around_the_mode_cover_as_often_as_they_say():
+    """60 simulated tables of the method for large ones, small enough for a test."""
+    design = replace(DESIGNS[2], shares=large_shares(samples=32, coffees=5), cuppings=4, tasters=6)
+    covered(positions(design, 60, seed=3), 60)
+
+
+def covered(found: dict[str, np.ndarray], tables: int) -> None:
     for name in ("unseen blend", "unseen pair share", "batch difference", "noise sd"):
         u = found[name]
         inside = int(((u > 0.05) & (u < 0.95)).sum())
-        assert binom.ppf(5e-5, 200, 0.9) <= inside <= binom.ppf(1 - 5e-5, 200, 0.9), name
+        low, high = binom.ppf([5e-5, 1 - 5e-5], tables, 0.9)
+        assert low <= inside <= high, name
         assert kstest(u, "uniform").pvalue > 1e-4, name
 
 
