@@ -18,6 +18,7 @@ from coupage.panel.flat import FlatFit, fit_flat
 from coupage.panel.gaussians import GaussianMixture
 from coupage.panel.predictive import PredictiveCheck
 from coupage.panel.priors import Priors
+from coupage.panel.together import JudgedPair, JudgedSamples, judge_samples
 from coupage.panel.uniformity import Uniformity, batch_effects, uniformity
 
 __all__ = [
@@ -28,6 +29,8 @@ __all__ = [
     "FlatFit",
     "GaussianMixture",
     "JointComparison",
+    "JudgedPair",
+    "JudgedSamples",
     "LeftOutSample",
     "OddRating",
     "PredictiveCheck",
@@ -43,6 +46,7 @@ __all__ = [
     "fingerprint",
     "fit",
     "fit_flat",
+    "judge_samples",
     "review",
     "uniformity",
     "verdicts_without",

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import pytest
 
 from coupage.panel import fit
-from coupage.web.cuppings import beliefs
+from coupage.web.cuppings import beliefs, kept
 from coupage.web.cuppings.columns import columns_of
 from coupage.web.cuppings.models import Cupping, FittedBeliefs, Rating, Sample
 from coupage.web.people.models import Person, Role
@@ -134,14 +134,14 @@ def test_a_fit_whose_worker_died_is_taken_over(
     person: Person = things.person(Role.ROASTER)
     revealed()
     monkeypatch.setattr(beliefs, "AT_ONCE", 0)
-    monkeypatch.setattr(beliefs, "STALE", beliefs.STALE * 0)
+    monkeypatch.setattr(kept, "STALE", kept.STALE * 0)
     client = signed_in(person)
-    monkeypatch.setattr(beliefs.threading.Thread, "start", lambda _: None)  # dies at once
+    monkeypatch.setattr(kept.threading.Thread, "start", lambda _: None)  # dies at once
     try:
         assert client.get("/blends/").status_code == 202
         monkeypatch.undo()
         monkeypatch.setattr(beliefs, "AT_ONCE", 0)
-        monkeypatch.setattr(beliefs, "STALE", beliefs.STALE * 0)
+        monkeypatch.setattr(kept, "STALE", kept.STALE * 0)
         until = time.monotonic() + 20
         while client.get("/blends/").status_code == 202 and time.monotonic() < until:
             time.sleep(0.05)

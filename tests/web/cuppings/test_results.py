@@ -13,7 +13,7 @@ from django.test.utils import CaptureQueriesContext
 from coupage.panel import fit
 from coupage.web.cuppings.beliefs import beliefs_now, tolerances
 from coupage.web.cuppings.columns import columns_of, known_components, sample_name
-from coupage.web.cuppings.judging import judge_samples
+from coupage.web.cuppings.judging import judge_table
 from coupage.web.cuppings.models import Cupping, Rating, Word
 from coupage.web.cuppings.pages.said import chance_text
 from coupage.web.people.models import Person
@@ -29,6 +29,11 @@ TRUTH = {"one": (6.0, 4.0), "sister": (6.0, 4.0), "apart": (6.0, 8.5)}
 
 @pytest.fixture
 def table(roastery: object) -> Cupping:
+    return clear_table()
+
+
+def clear_table() -> Cupping:
+    """Set up a table on which three tasters rate four cups of each sample near the truth."""
     version, other = things.approach_version(), things.approach_version()
     samples = [
         things.sample({things.batch(approach_version=of): 1_000_000}, label=label)
@@ -119,7 +124,7 @@ def test_batches_judged_together_are_judged_as_one_by_one(client: Client, table:
     beliefs = beliefs_now()
     assert beliefs is not None
     names = [sample_name(table.pk, label) for label in TRUTH]
-    judged = judge_samples(beliefs, names, tolerances(), ATTRIBUTES)
+    judged = judge_table(beliefs, names, tolerances(), ATTRIBUTES)
     for (a, b), pair in judged.pairs.items():
         alone = beliefs.compare(a, b, tolerances())
         for attribute, comparison in alone.items():

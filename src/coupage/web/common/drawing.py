@@ -28,10 +28,12 @@ __all__ = [
     "Wanted",
     "doubt_bar",
     "doubt_lane",
+    "figure",
     "mark",
     "nice_ticks",
     "percent",
     "place",
+    "spanned",
     "wanted_words",
 ]
 
@@ -266,12 +268,38 @@ def nice_ticks(low: float, high: float, about: int = 5) -> tuple[float, ...]:
     return tuple(round(i * step, 12) + 0.0 for i in range(first, last + 1))
 
 
+def figure(value: float, places: int | None = None) -> str:
+    """Write a number with a true minus sign, and never as minus nothing.
+
+    Examples
+    --------
+    >>> figure(-0.25, 1), figure(-0.04, 1), figure(2.0)
+    ('−0.2', '0.0', '2')
+    """
+    text = f"{value:g}" if places is None else f"{value:.{places}f}"
+    if not text.strip("-0."):
+        text = text.lstrip("-")
+    return text.replace("-", "−")
+
+
+def spanned(low: float, high: float, places: int) -> str:
+    """Write a range; "to" where a dash could be taken for a minus sign.
+
+    Examples
+    --------
+    >>> spanned(0.5, 1.25, 1), spanned(-0.5, -0.25, 2)
+    ('0.5–1.2', '−0.50 to −0.25')
+    """
+    ends = figure(low, places), figure(high, places)
+    return (" to " if any("−" in end for end in ends) else "–").join(ends)
+
+
 def axis_text(axis: Axis, ticks: Sequence[float]) -> SafeString:
     """Draw the figures below a column of bars, which keeps room for half a figure each side."""
     parts = []
     for tick in ticks:
         at = axis.place(tick)
-        parts.append(f'<text x="{percent(at)}" y="14" text-anchor="middle">{tick:g}</text>')
+        parts.append(f'<text x="{percent(at)}" y="14" text-anchor="middle">{figure(tick)}</text>')
     return mark_safe(  # noqa: S308  figures only
         '<svg class="axis-text" width="100%" height="18" aria-hidden="true">'
         + "".join(parts)

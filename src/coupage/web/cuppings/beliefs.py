@@ -1,52 +1,41 @@
 """What is believed now: fitted once for the same data, kept, and found again by its fingerprint.
 
 A small fit happens while the page waits. A long one runs beside the pages: the first page that
-asks starts it and all are shown a note that it is being worked out (see ``middleware.py``). The
-row of the fit, still empty, is the mark by which several server processes agree on who works.
+asks starts it and all are shown a note that it is being worked out (see ``kept.py``).
 """
 
 from __future__ import annotations
 
-import datetime as dt
 import hashlib
-import logging
 import threading
 from collections import OrderedDict
-from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db import connection, transaction
-from django.utils import timezone
 
 from coupage.panel import MODEL_VERSION, Beliefs, Priors, fit
 from coupage.web.cuppings.columns import Columns, columns_of, known_components
+from coupage.web.cuppings.kept import BeliefsPending, Kept, impatient
 from coupage.web.cuppings.models import Attribute, Cupping, FittedBeliefs
 from coupage.web.people.queries import roastery
 
-__all__ = ["BeliefsPending", "beliefs_now", "impatient", "tolerances"]
+__all__ = ["AT_ONCE", "Believed", "beliefs_now", "believed_now", "revealed_columns", "tolerances"]
 
-log = logging.getLogger(__name__)
-
-KEPT = 20
 AT_ONCE = 1_500  # ratings; a fit of so many takes well under a second
-STALE = dt.timedelta(minutes=10)
 
-# Pages do not wait for a long fit; scripts, tests and the demo do.
-impatient: ContextVar[bool] = ContextVar("impatient", default=False)
-
+_store = Kept(FittedBeliefs, 20)
 _memory: OrderedDict[str, Beliefs] = OrderedDict()
-_failed: dict[str, Exception] = {}
 _lock = threading.Lock()
 
 
-class BeliefsPending(Exception):  # noqa: N818 - a state, not a fault
-    """A long fit is on its way; ``since`` says when it began."""
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """Beliefs with the columns that they were fitted from, and the fingerprint of both."""
 
-    def __init__(self, since: dt.datetime) -> None:
-        super().__init__("what the tables taught is being worked out")
-        self.since = since
+    beliefs: Beliefs
+    columns: Columns
+    fingerprint: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +57,13 @@ def beliefs_now() -> Beliefs | None:
     BeliefsPending
         When a page asks and the fit takes longer than a page may wait.
     """
-    columns = columns_of(Cupping.objects.filter(state=Cupping.State.REVEALED, void=False))
+    found = believed_now()
+    return None if found is None else found.beliefs
+
+
+def believed_now() -> Believed | None:
+    """Return beliefs as :func:`beliefs_now`, with what they were fitted from."""
+    columns = revealed_columns()
     if not len(columns):
         return None
     extra = tuple(sorted(known_components()))
@@ -76,10 +71,15 @@ def beliefs_now() -> Beliefs | None:
     data = _Data(columns, extra, threshold, _fingerprint(columns, extra, threshold))
     found = _remembered(data.fingerprint)
     if found is not None:
-        return found
+        return Believed(found, columns, data.fingerprint)
     if impatient.get() and len(columns) > AT_ONCE:
-        raise BeliefsPending(_start(data))
-    return _fit(data)
+        raise BeliefsPending(_store.begin(data.fingerprint, lambda: _fit(data)))
+    return Believed(_fit(data), columns, data.fingerprint)
+
+
+def revealed_columns() -> Columns:
+    """Return what beliefs are fitted from: the ratings of every revealed cupping that is valid."""
+    return columns_of(Cupping.objects.filter(state=Cupping.State.REVEALED, void=False))
 
 
 def tolerances() -> dict[str, float]:
@@ -110,10 +110,8 @@ def _remembered(fingerprint: str) -> Beliefs | None:
         if fingerprint in _memory:
             _memory.move_to_end(fingerprint)
             return _memory[fingerprint]
-        if fingerprint in _failed:
-            raise _failed.pop(fingerprint)
-    kept = _rows(fingerprint).exclude(data=b"").first()
-    return None if kept is None else _remember(fingerprint, Beliefs.from_bytes(bytes(kept.data)))
+    data = _store.find(fingerprint)
+    return None if data is None else _remember(fingerprint, Beliefs.from_bytes(data))
 
 
 def _remember(fingerprint: str, beliefs: Beliefs) -> Beliefs:
@@ -124,10 +122,6 @@ def _remember(fingerprint: str, beliefs: Beliefs) -> Beliefs:
     return beliefs
 
 
-def _rows(fingerprint: str) -> Any:
-    return FittedBeliefs.objects.filter(fingerprint=fingerprint, model_version=MODEL_VERSION)
-
-
 def _fit(data: _Data) -> Beliefs:
     beliefs = fit(
         data.columns.ratings,
@@ -136,46 +130,5 @@ def _fit(data: _Data) -> Beliefs:
         threshold=data.threshold,
         extra_components=data.extra,
     )
-    _keep(data.fingerprint, beliefs)
+    _store.keep(data.fingerprint, beliefs.to_bytes())
     return _remember(data.fingerprint, beliefs)
-
-
-@transaction.atomic
-def _keep(fingerprint: str, beliefs: Beliefs) -> None:
-    FittedBeliefs.objects.update_or_create(
-        fingerprint=fingerprint,
-        model_version=MODEL_VERSION,
-        defaults={"made_at": timezone.now(), "data": beliefs.to_bytes()},
-    )
-    old = FittedBeliefs.objects.order_by("-made_at").values_list("pk", flat=True)[KEPT:]
-    FittedBeliefs.objects.filter(pk__in=list(old)).delete()
-
-
-def _start(data: _Data) -> dt.datetime:
-    """Begin a fit beside the pages, unless somebody works at it; when it began."""
-    now = timezone.now()
-    row, mine = FittedBeliefs.objects.get_or_create(
-        fingerprint=data.fingerprint,
-        model_version=MODEL_VERSION,
-        defaults={"made_at": now, "data": b""},
-    )
-    if not mine and now - row.made_at > STALE:
-        # Whoever began it is gone: the first to move the mark takes over.
-        stale = _rows(data.fingerprint).filter(made_at=row.made_at, data=b"")
-        mine = bool(stale.update(made_at=now))
-        row.made_at = now
-    if mine:
-        threading.Thread(target=_work, args=(data,), daemon=True).start()
-    return row.made_at
-
-
-def _work(data: _Data) -> None:
-    try:
-        _fit(data)
-    except Exception as error:
-        log.exception("the fit of %d ratings failed", len(data.columns))
-        with _lock:
-            _failed[data.fingerprint] = error
-        _rows(data.fingerprint).filter(data=b"").delete()
-    finally:
-        connection.close()

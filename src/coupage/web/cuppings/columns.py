@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from django.db.models import QuerySet
+from django.db.models import Exists, OuterRef, QuerySet
 
 from coupage.web.coffees.models import Approach
-from coupage.web.cuppings.models import Cupping, Part, Rating
+from coupage.web.cuppings.models import Cupping, Mend, Part, Rating
 
 __all__ = ["Columns", "columns_of", "component_name", "known_components"]
 
@@ -19,10 +19,14 @@ DAY_S = 86_400
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Ratings and the samples they were given to, as `coupage.panel.fit` takes them."""
+    """Ratings and the samples they were given to, as `coupage.panel.fit` takes them.
+
+    ``keys`` are those of the ratings' rows in the database.
+    """
 
     ratings: dict[str, np.ndarray[Any, Any]]
     samples: dict[str, np.ndarray[Any, Any]]
+    keys: tuple[int, ...] = ()
 
     def __len__(self) -> int:
         return len(self.ratings["rating"])
@@ -43,9 +47,12 @@ def columns_of(cuppings: QuerySet[Cupping]) -> Columns:
     """Return the ratings of some cuppings and the make-up of their samples.
 
     A sample is named by its cupping and label, since its age differs from table to table. Tasters
-    keep one name across tables.
+    keep one name across tables. Ratings that were set aside are left out.
     """
-    ratings = Rating.objects.filter(cup__cupping__in=cuppings).order_by("id")
+    aside = Mend.objects.filter(
+        rating=OuterRef("pk"), undone_at=None, became=None, at__gte=OuterRef("at")
+    )
+    ratings = Rating.objects.filter(~Exists(aside), cup__cupping__in=cuppings).order_by("id")
     rated = ratings.values_list(
         "cup__cupping_id",
         "seat__taster__name",
@@ -55,6 +62,7 @@ def columns_of(cuppings: QuerySet[Cupping]) -> Columns:
         "round__name",
         "attribute__name",
         "value",
+        "pk",
     )
     rows = list(rated)
     return Columns(
@@ -68,6 +76,7 @@ def columns_of(cuppings: QuerySet[Cupping]) -> Columns:
             "rating": np.array([float(r[7]) for r in rows], dtype=float),
         },
         samples=_samples({(r[0], r[2], r[3]) for r in rows}, cuppings),
+        keys=tuple(r[8] for r in rows),
     )
 
 

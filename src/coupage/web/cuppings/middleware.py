@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 
-from coupage.web.cuppings.beliefs import BeliefsPending, impatient
+from coupage.web.cuppings.kept import BeliefsPending, impatient
 
 __all__ = ["WorkingOut"]
 

@@ -19,6 +19,8 @@ __all__ = [
     "CuppingAttribute",
     "CuppingPass",
     "FittedBeliefs",
+    "KeptReview",
+    "Mend",
     "Part",
     "Protocol",
     "ProtocolStep",
@@ -371,6 +373,66 @@ class Word(models.Model):
 
     def __str__(self) -> str:
         return self.text
+
+
+class Mend(models.Model):
+    """What somebody did about a rating that does not fit: corrected it, or set it aside.
+
+    ``was`` is the value that the taster gave, ``became`` the corrected one; empty: set aside. A
+    rating that is given anew afterwards counts as it stands. Mends made ``together`` are undone
+    together.
+    """
+
+    rating = models.ForeignKey(Rating, on_delete=models.CASCADE, related_name="mends")
+    was = models.DecimalField(max_digits=4, decimal_places=2)
+    became = models.DecimalField(max_digits=4, decimal_places=2, null=True, blank=True)
+    reason = models.CharField(max_length=200)
+    together = models.CharField(max_length=32, blank=True)
+    at = models.DateTimeField()
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    undone_at = models.DateTimeField(null=True, blank=True)
+
+    class Meta:
+        ordering = ["at", "id"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["rating"], condition=Q(undone_at__isnull=True), name="mend_one_at_a_time"
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="mend_has_reason"),
+            models.CheckConstraint(
+                condition=Q(was__gte=0, was__lte=10)
+                & (Q(became__isnull=True) | Q(became__gte=0, became__lte=10)),
+                name="mend_0_to_10",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return (
+            f"{self.was:g}, set aside"
+            if self.became is None
+            else f"{self.was:g} to {self.became:g}"
+        )
+
+
+class KeptReview(models.Model):
+    """What did not fit, kept with the fingerprint of the data and the model that found it."""
+
+    fingerprint = models.CharField(max_length=64)
+    model_version = models.CharField(max_length=20)
+    made_at = models.DateTimeField()
+    data = models.BinaryField()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(
+                fields=["fingerprint", "model_version"], name="kept_review_once"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.fingerprint[:12]
 
 
 class FittedBeliefs(models.Model):

@@ -1,7 +1,7 @@
 from django.urls import path
 
 from coupage.web.cuppings.tables import DOORS
-from coupage.web.cuppings.views import lists, prints, rating, results, setup, tables
+from coupage.web.cuppings.views import lists, misfits, prints, rating, results, setup, tables
 from coupage.web.people.doors import door_urls
 
 app_name = "cuppings"
@@ -29,6 +29,11 @@ urlpatterns = [
     path("seats/<int:pk>/cups/<slug:cup>/ratings/", rating.save_ratings, name="save-ratings"),
     path("seats/<int:pk>/cups/<slug:cup>/words/", rating.save_words, name="save-words"),
     path("seats/<int:pk>/finish/", rating.finish, name="finish"),
+    path("<int:pk>/misfits/", misfits.of_table, name="misfits"),
+    path("misfits/", misfits.of_all, name="all-misfits"),
+    path("ratings/<int:pk>/mend/", misfits.mend, name="mend"),
+    path("mends/<int:pk>/undo/", misfits.undo, name="undo-mend"),
+    path("seats/<int:pk>/exchange/<int:first>/<int:second>/", misfits.exchange, name="exchange"),
     path("spread/", results.spread, name="spread"),
     path("steadiness/", results.steadiness, name="steadiness"),
     path("samples/", lists.samples, name="samples"),

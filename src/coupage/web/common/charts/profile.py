@@ -18,8 +18,10 @@ from coupage.web.common.drawing import (
     axis_text,
     bracket,
     doubt_lane,
+    figure,
     nice_ticks,
     percent,
+    spanned,
     wanted_words,
 )
 
@@ -118,4 +120,4 @@ class ProfileChart(Picture):
         if value is None:
             return ("–", "")
         d = self.places
-        return (f"{value.mean:.{d}f}", f"{value.low90:.{d}f}–{value.high90:.{d}f}")
+        return figure(value.mean, d), spanned(value.low90, value.high90, d)

@@ -21,6 +21,7 @@ from coupage.web.common.drawing import (
     nice_ticks,
     percent,
     place,
+    spanned,
     wanted_words,
 )
 
@@ -106,7 +107,7 @@ class TrendChart(Picture):
 
     def _doubt(self, point: TrendPoint) -> str:
         i = point.interval
-        return f"{i.low90:.{self.places}f}–{i.high90:.{self.places}f}" if i else ""
+        return spanned(i.low90, i.high90, self.places) if i else ""
 
     def scales(self) -> tuple[Axis, Axis]:
         """Return the scale of time (ordinal days, with room at the sides) and the scale up."""

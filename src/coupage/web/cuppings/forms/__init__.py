@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from coupage.web.cuppings.forms.mending import CorrectForm, WhyForm
 from coupage.web.cuppings.forms.settings import (
     AttributeForm,
     ProtocolForm,
@@ -23,6 +24,7 @@ from coupage.web.cuppings.forms.tables import (
 
 __all__ = [
     "AttributeForm",
+    "CorrectForm",
     "CuppingForm",
     "FactsForm",
     "PourBatchForm",
@@ -34,6 +36,7 @@ __all__ = [
     "TasterForm",
     "TrialForm",
     "WeighForm",
+    "WhyForm",
     "step_forms",
     "trial_parts",
 ]

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from coupage.panel import Belief, Beliefs, Comparison
+from coupage.panel import Belief, Beliefs, Comparison, JudgedPair, JudgedSamples
 from coupage.web.common.charts import ProfileChart, ProfileRow
 from coupage.web.common.drawing import SHAPES, Doubt
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import sample_name
-from coupage.web.cuppings.judging import Judged, PairJudged, judge_samples
+from coupage.web.cuppings.judging import judge_table
 from coupage.web.cuppings.models import Attribute, Cupping
 from coupage.web.cuppings.pages.revealed import (
     ResultSample,
@@ -114,10 +114,10 @@ def _judged(
     table: Cupping,
     samples: list[ResultSample],
     attributes: list[Attribute],
-) -> Judged:
+) -> JudgedSamples:
     if beliefs is None:
-        return Judged({}, {})
-    return judge_samples(
+        return JudgedSamples({}, {})
+    return judge_table(
         beliefs,
         [sample_name(table.pk, s.name) for s in samples],
         {a.name: float(a.tolerance) for a in attributes},
@@ -148,14 +148,14 @@ def _sisters(one: ResultSample, other: ResultSample) -> bool:
 class _Found:
     """A pair the way round it was asked."""
 
-    pair: PairJudged
+    pair: JudgedPair
     turned: bool
-    judged: Judged
+    judged: JudgedSamples
     names: tuple[str, str]
 
 
 def _found(
-    table: Cupping, judged: Judged, pair: tuple[ResultSample, ResultSample] | None
+    table: Cupping, judged: JudgedSamples, pair: tuple[ResultSample, ResultSample] | None
 ) -> _Found | None:
     if pair is None:
         return None
@@ -166,7 +166,7 @@ def _found(
 
 def _pairs(
     table: Cupping,
-    judged: Judged,
+    judged: JudgedSamples,
     known: list[ResultSample],
     chosen: tuple[ResultSample, ResultSample] | None,
 ) -> list[PairRow]:
@@ -192,14 +192,14 @@ def _pairs(
     return rows
 
 
-def _joint_chance(pair: PairJudged) -> str:
+def _joint_chance(pair: JudgedPair) -> str:
     assert pair.joint is not None  # noqa: S101 - asked only where there is one
     if pair.joint.verdict == "different":
         return chance_text(pair.joint.chance_different)
     return chance_text(pair.joint.chance_same)
 
 
-def _apart(pair: PairJudged) -> list[str]:
+def _apart(pair: JudgedPair) -> list[str]:
     return [
         name
         for name, c in pair.by_attribute.items()
@@ -207,12 +207,12 @@ def _apart(pair: PairJudged) -> list[str]:
     ]
 
 
-def _counts(pair: PairJudged, attribute: str) -> bool:
+def _counts(pair: JudgedPair, attribute: str) -> bool:
     """Leave out what is liked: it is shown, but it decides nothing."""
     return attribute in pair.deciding
 
 
-def _deciding(pair: PairJudged) -> str:
+def _deciding(pair: JudgedPair) -> str:
     assert pair.joint is not None  # noqa: S101
     apart = _apart(pair)
     return joined(apart) if apart else pair.joint.deciding
@@ -347,7 +347,7 @@ def _differences(found: _Found | None, attributes: list[Attribute]) -> tuple[Dif
 
 
 def _profiles(
-    table: Cupping, judged: Judged, known: list[ResultSample], attributes: list[Attribute]
+    table: Cupping, judged: JudgedSamples, known: list[ResultSample], attributes: list[Attribute]
 ) -> tuple[SampleProfiles, ...]:
     """Return all samples in one picture while marks tell them apart, else one per attribute."""
     rated = {s.name: judged.profiles[sample_name(table.pk, s.name)] for s in known}
