@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 
 import pytest
 
+from coupage.web.cuppings import kept
 from coupage.web.cuppings.models import Cup, Cupping, Rating, Seat
 from coupage.web.people.models import Person
 from tests.web import things
@@ -39,6 +41,13 @@ class Table:
 
     def values(self) -> list[str]:
         return [f"{r.value.normalize():f}" for r in Rating.objects.order_by("id")]
+
+
+def work_is_over() -> None:
+    """Wait until nothing runs beside the pages any more, and holds the database."""
+    for thread in threading.enumerate():
+        if thread.name == kept.THREAD:
+            thread.join(20)
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ from coupage.web.cuppings.models import Cupping, FittedBeliefs, Rating, Sample
 from coupage.web.people.models import Person, Role
 from tests.web import things
 from tests.web.conftest import As
+from tests.web.cuppings.conftest import work_is_over
 
 
 @pytest.fixture(autouse=True)
@@ -124,6 +125,7 @@ def test_a_page_does_not_wait_for_a_long_fit_and_finds_it_later(
         assert FittedBeliefs.objects.exclude(data=b"").count() == 1
     finally:
         go.set()
+        work_is_over()
         Sample.objects.update(sealed=False)
         type(things.recipe()).objects.update(sealed=False)
 
@@ -147,4 +149,5 @@ def test_a_fit_whose_worker_died_is_taken_over(
             time.sleep(0.05)
         assert client.get("/blends/").status_code == 200
     finally:
+        work_is_over()
         Sample.objects.update(sealed=False)

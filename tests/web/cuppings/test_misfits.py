@@ -18,6 +18,7 @@ from coupage.web.cuppings.models import Cupping, KeptReview, Mend, Rating, Sampl
 from coupage.web.people.models import Change, Person, Role
 from tests.web import things
 from tests.web.conftest import As
+from tests.web.cuppings.conftest import work_is_over
 from tests.web.cuppings.test_results import clear_table, reveal
 
 
@@ -234,4 +235,5 @@ def test_a_long_look_does_not_keep_the_page_waiting(
         assert KeptReview.objects.exclude(data=b"").count() == 1
     finally:
         go.set()
+        work_is_over()
         Sample.objects.update(sealed=False)

@@ -23,6 +23,7 @@ __all__ = ["BeliefsPending", "Kept", "impatient"]
 
 log = logging.getLogger(__name__)
 
+THREAD = "working it out"
 STALE = dt.timedelta(minutes=10)
 
 # Pages do not wait for long work; scripts, tests and the demo do.
@@ -88,7 +89,9 @@ class Kept:
             stale = self._rows(fingerprint).filter(made_at=began, data=b"")
             mine, began = bool(stale.update(made_at=now)), now
         if mine:
-            threading.Thread(target=self._work, args=(fingerprint, work), daemon=True).start()
+            threading.Thread(
+                target=self._work, args=(fingerprint, work), name=THREAD, daemon=True
+            ).start()
         return began
 
     def _work(self, fingerprint: str, work: Callable[[], object]) -> None:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 
 from django.http import HttpRequest
 
+from coupage.panel import JudgedSamples
 from coupage.web.common.charts import ProfileChart, ProfileRow
 from coupage.web.common.drawing import Doubt
 from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.columns import sample_name
-from coupage.web.cuppings.judging import Judged, judge_samples
+from coupage.web.cuppings.judging import judge_table
 from coupage.web.cuppings.models import Attribute, Cupping
 from coupage.web.cuppings.pages.result import result_page
 from coupage.web.cuppings.pages.revealed import ResultSample, revealed_samples
@@ -106,11 +107,13 @@ def _samples(table: Cupping) -> tuple[WallSample, ...]:
     )
 
 
-def _judged(table: Cupping, samples: list[ResultSample], attributes: list[Attribute]) -> Judged:
+def _judged(
+    table: Cupping, samples: list[ResultSample], attributes: list[Attribute]
+) -> JudgedSamples:
     beliefs = beliefs_now()
     if beliefs is None:
-        return Judged({}, {})
-    return judge_samples(
+        return JudgedSamples({}, {})
+    return judge_table(
         beliefs,
         [sample_name(table.pk, sample.name) for sample in samples],
         {a.name: float(a.tolerance) for a in attributes},
@@ -118,7 +121,7 @@ def _judged(table: Cupping, samples: list[ResultSample], attributes: list[Attrib
     )
 
 
-def _picture(judged: Judged, name: str, attributes: list[Attribute]) -> ProfileChart | None:
+def _picture(judged: JudgedSamples, name: str, attributes: list[Attribute]) -> ProfileChart | None:
     profile = judged.profiles.get(name)
     if profile is None:
         return None
