@@ -11,7 +11,8 @@ from coupage.panel import Beliefs, JointComparison
 from coupage.panel.answers import compare_line, joint_of
 from coupage.web.batches.models import Batch, Verdict
 from coupage.web.batches.proposing import Reason
-from coupage.web.cuppings.beliefs import BeliefsPending, beliefs_now
+from coupage.web.cuppings.beliefs import beliefs_now
+from coupage.web.cuppings.kept import BeliefsPending
 from coupage.web.cuppings.models import Attribute
 from coupage.web.cuppings.pages.said import chance_text
 
