@@ -116,7 +116,7 @@ def test_a_batch_lies_near_its_targets_unless_it_has_a_fault(drawn) -> None:
 
 def test_only_revealed_tables_become_columns(drawn) -> None:
     ratings, samples = panel_columns(drawn)
-    assert set(ratings["cupping"]) == {"c1", "c2", "c3", "c4", "c5", "c6"}
+    assert set(ratings["cupping"]) == {"c1", "c2", "c3", "c4", "c5", "c6", "a2", "a5", "a9", "a14"}
     assert set(ratings["sample"]) == set(samples["sample"])
     shares: dict[str, float] = {}
     for sample, share in zip(samples["sample"], samples["proportion"], strict=True):

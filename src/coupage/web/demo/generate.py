@@ -145,6 +145,8 @@ def _roasted(scenario: Scenario, plan: BatchPlan, rng: np.random.Generator) -> B
     further, colour, loss, heat, pace = rng.normal(size=5).tolist()
     seconds = round(target.seconds + 5.0 * further + 3.5 * pace + plan.fault.seconds)
     loss_pct = target.loss_pct + 0.16 * further + 0.08 * loss + plan.fault.loss_pct
+    first = max(b.days_ago for b in scenario.batches)
+    loss_pct -= scenario.lot_of[plan.approach].drying * (first - plan.days_ago)
     return BatchRow(
         batch=plan.key,
         version=number,

@@ -64,6 +64,7 @@ LOTS = (
             ReceiptPlan(24, kind="count", mass_g=-1_200, reason="Counted after the stock move"),
         ),
         69_000, "8.20", "11.0", note="No second container this season: find what follows it.",
+        drying=0.014,
     ),
     LotPlan(
         "A", "Almirena", "Honduras", "Marcala", "Finca Almirena", "honey",

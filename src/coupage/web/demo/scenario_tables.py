@@ -144,6 +144,14 @@ CUPPINGS = (
         ("Tamsin", "Idris", "Lotte", "Noor"), {"rope-2m": 2, "rope-3m": 2},
         (0.0,) * 4, state="planned",
     ),
+    *(
+        CuppingPlan(
+            f"a{day}", f"A month of Tovaco, day {day}", 28 - day, 990, _SHORT, "lotte",
+            ("Idris", "Lotte", "Noor", "Petra"), {f"28a day {day}": 2, f"35a day {day}": 1},
+            (1.0,) * 4, added=True, note="{35a} stands beside it, to tell a day's mood from age.",
+        )
+        for day in (2, 5, 9, 14)
+    ),
 )  # fmt: skip
 
 
@@ -155,7 +163,7 @@ def _samples() -> tuple[SamplePlan, ...]:
     for cupping in CUPPINGS:
         for key in cupping.cups:
             if key not in trials:
-                batch = key.removesuffix(" again")
+                batch = key.split(" ")[0]
                 assert batch in known  # noqa: S101 - a slip in this file, not an input
                 pulled[key] = SamplePlan(key, {batch: 100}, cupping.days_ago)
     return (*pulled.values(), *_TRIALS)

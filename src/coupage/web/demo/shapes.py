@@ -75,7 +75,10 @@ class ReceiptPlan:
 
 @dataclass(frozen=True, slots=True)
 class LotPlan:
-    """``character`` is what is expected of the lot at a medium roast, one value per attribute."""
+    """``character`` is what is expected of the lot at a medium roast, one value per attribute.
+
+    ``drying`` is how many points of loss its batches lose per day, as less water is left to lose.
+    """
 
     key: str
     name: str
@@ -92,6 +95,7 @@ class LotPlan:
     species: str = "arabica"
     decaffeinated: bool = False
     note: str = ""
+    drying: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +188,7 @@ class CuppingPlan:
     """``cups`` maps samples to cups; more than one cup of a sample is a hidden repeat.
 
     ``filled`` is the share of cups that each taster has rated, in the order of ``tasters``.
+    ``added`` tables are drawn after all others, so that they change nobody else's chance.
     """
 
     key: str
@@ -197,6 +202,7 @@ class CuppingPlan:
     filled: tuple[float, ...]
     state: str = "revealed"
     note: str = ""
+    added: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +290,12 @@ class Scenario:
     @cached_property
     def approach(self) -> dict[str, ApproachPlan]:
         return {approach.key: approach for approach in self.approaches}
+
+    @cached_property
+    def lot_of(self) -> dict[str, LotPlan]:
+        """Approach key to its lot."""
+        lots = {lot.key: lot for lot in self.lots}
+        return {approach.key: lots[approach.lot] for approach in self.approaches}
 
     @cached_property
     def protocol(self) -> dict[str, ProtocolPlan]:

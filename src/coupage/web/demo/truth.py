@@ -8,7 +8,7 @@ plus a draw of its own; everything else is drawn around none.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -123,14 +123,14 @@ def draw_truth(
         for b in scenario.batches
     }
     cool = normal(sd.passes)
-    return Truth(
+    truth = Truth(
         attributes=scenario.attribute_names,
         components=tuple(scenario.components.values()),
         theta=_theta(scenario, rng, sd),
         gamma=_gamma(scenario, rng, sd),
         batch=batch,
         taster={t.name: normal(sd.taster) for t in scenario.tasters},
-        cupping={c.key: normal(sd.cupping) for c in scenario.cuppings},
+        cupping={c.key: normal(sd.cupping) for c in scenario.cuppings if not c.added},
         noise={
             t.name: sd.noise * t.steadiness * float(np.exp(rng.normal(0.0, sd.noise_ratio)))
             for t in scenario.tasters
@@ -139,6 +139,8 @@ def draw_truth(
         age_slope=np.array([a.fade for a in scenario.attributes]) + normal(sd.age),
         spreads=sd,
     )
+    added = {c.key: normal(sd.cupping) for c in scenario.cuppings if c.added}
+    return replace(truth, cupping={**truth.cupping, **added})
 
 
 def _theta(scenario: Scenario, rng: np.random.Generator, sd: Spreads) -> Floats:

@@ -14,6 +14,7 @@ from coupage.web.demo.shapes import BriefPlan, RecipePlan
 from coupage.web.demo.write_blends import write_bag, write_house_costs
 from coupage.web.demo.write_curves import CurveWriter
 from coupage.web.demo.write_guests import write_guests
+from coupage.web.demo.write_keeping import write_keeping
 from coupage.web.demo.write_live import write_clock
 from coupage.web.demo.write_orders import use_up, write_orders
 from coupage.web.demo.write_production import write_production
@@ -40,6 +41,7 @@ class Writer(CurveWriter):
         write_bag(self.attribute)
         write_house_costs(self)
         write_guests(self)
+        write_keeping(self)
         for plan in self.scenario.cuppings:
             if plan.state == Cupping.State.OPEN:
                 write_clock(self.cupping[plan.key], at=self.moment(plan.days_ago, plan.minute))
