@@ -122,3 +122,17 @@ def test_effects_of_batches_are_known_by_name(beliefs: Beliefs) -> None:
 def test_bad_input_is_named(call: dict[str, Any], said: str, beliefs: Beliefs) -> None:
     with pytest.raises(InputError, match=said):
         uniformity(beliefs, **call)
+
+
+def test_what_is_expected_of_sisters_alone_never_makes_them_the_same() -> None:
+    """One cup each: the prior finds them alike, the cups do not, and the cups must agree."""
+    found = uniformity(drawn((0.0, 0.0), cups=1, noise=0.9, seed=8), ["b0", "b1"], 1.0)
+    pair = found.pairs["b0", "b1"]["body"]
+    alone = found.by_cups["b0", "b1"]["body"]
+    assert alone.sd > 1.1 * pair.sd
+    assert alone.chance_same < pair.chance_same
+    # Precisions subtract: the posterior is the cups times the prior.
+    assert 1 / pair.sd**2 - 1 / alone.sd**2 > 0
+    assert alone.difference / alone.sd**2 == pytest.approx(pair.difference / pair.sd**2)
+    few = uniformity(drawn((0.0, 0.0), cups=1, noise=1.6, seed=8), ["b0", "b1"], 1.0)
+    assert few.verdict == "not enough cups"

@@ -37,6 +37,7 @@ LOTS = (
         ("hazelnut", "cocoa", "caramel", "toast", "malt"),
         (ReceiptPlan(95, bags=4), ReceiptPlan(30, bags=3)),
         60_000, "6.10", "11.2", note="The ground that the house blend stands on.",
+        drying=0.005,
     ),
     LotPlan(
         "W", "Wadoru", "Ethiopia", "Sidama", "Wadoru station", "washed",
@@ -64,7 +65,6 @@ LOTS = (
             ReceiptPlan(24, kind="count", mass_g=-1_200, reason="Counted after the stock move"),
         ),
         69_000, "8.20", "11.0", note="No second container this season: find what follows it.",
-        drying=0.014,
     ),
     LotPlan(
         "A", "Almirena", "Honduras", "Marcala", "Finca Almirena", "honey",

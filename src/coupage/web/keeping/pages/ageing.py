@@ -216,12 +216,12 @@ def _rest(series: AgeSeries, brief: Brief) -> tuple[tuple[RestRow, ...], str]:
     except InputError as problem:
         return (), f"It cannot be told: {problem}."
     top = max(chances)
-    # Ages whose chance is as good as the best: within a twentieth of it, on an unbroken stretch.
+    # Ages about as good as the best: within five hundredths of it, on an unbroken stretch.
     peak = chances.index(top)
     low = high = peak
-    while low > 0 and chances[low - 1] >= 0.95 * top:
+    while low > 0 and chances[low - 1] >= top - 0.05:
         low -= 1
-    while high + 1 < len(chances) and chances[high + 1] >= 0.95 * top:
+    while high + 1 < len(chances) and chances[high + 1] >= top - 0.05:
         high += 1
     rows = tuple(
         RestRow(f"day {age:.0f}", chance_text(c), low <= i <= high)

@@ -229,6 +229,8 @@ def _missing(found: Uniformity) -> str:
             "whether anybody tells them apart by a triangle test."
         )
     cups = f"{found.further_cups} further cup{'s' if found.further_cups != 1 else ''}"
+    if found.chance_same >= 0.9:
+        return f"Likely, but the cups must show it themselves: about {cups} of each would."
     return f"About {cups} of each, one taster's rating a cup, would settle it four times in five."
 
 
