@@ -8,7 +8,16 @@ from django.db.models import Q
 
 from coupage.web.cuppings.models import Attribute, Cup, Cupping, CuppingPass, Seat
 
-__all__ = ["ClockStep", "FaultMark", "JoinCode", "TableClock", "Ticket", "Touch", "WrongGuess"]
+__all__ = [
+    "ClockStep",
+    "FaultMark",
+    "JoinCode",
+    "Shot",
+    "TableClock",
+    "Ticket",
+    "Touch",
+    "WrongGuess",
+]
 
 
 class JoinCode(models.Model):
@@ -195,3 +204,30 @@ class FaultMark(models.Model):
 
     def __str__(self) -> str:
         return f"fault in {self.cup}"
+
+
+class Shot(models.Model):
+    """How the drink in one cup was made: an espresso or a strong brew, and what milk went on it."""
+
+    cup = models.OneToOneField(Cup, on_delete=models.CASCADE, related_name="shot")
+    dose_mg = models.PositiveIntegerField("dose")
+    drink_mg = models.PositiveIntegerField("drink")
+    seconds = models.PositiveSmallIntegerField("time", null=True, blank=True)
+    tds_hundredths = models.PositiveSmallIntegerField(
+        "strength, hundredths of a per cent", null=True, blank=True
+    )
+    milk_g = models.PositiveSmallIntegerField("milk", null=True, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(dose_mg__gt=0, drink_mg__gt=0), name="shot_masses_positive"
+            ),
+            models.CheckConstraint(
+                condition=Q(tds_hundredths__isnull=True) | Q(tds_hundredths__lt=10_000),
+                name="shot_strength_below_all",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"shot of {self.cup}"

@@ -17,6 +17,7 @@ urlpatterns = [
     path("cuppings/<int:pk>/live/clock/<str:deed>/", host.clock, name="clock"),
     path("cuppings/<int:pk>/live/ask/", host.nudge_all, name="nudge-all"),
     path("cuppings/<int:pk>/live/pulse/", host.table_pulse, name="table-pulse"),
+    path("cuppings/<int:pk>/live/shots/", host.shots, name="shots"),
     path("cuppings/<int:pk>/live/wall/", wall.wall, name="wall"),
     path("cuppings/seats/<int:pk>/taste/", sheet.taste, name="taste"),
     path("cuppings/seats/<int:pk>/code/", host.seat_code, name="seat-code"),

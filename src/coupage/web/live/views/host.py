@@ -8,7 +8,7 @@ from django.http import Http404, HttpResponse, JsonResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from coupage.errors import InputError
 from coupage.web.common.feedback import done, not_done, sentence
@@ -19,15 +19,27 @@ from coupage.web.cuppings.models import Cupping
 from coupage.web.live import joining
 from coupage.web.live.actions import clock as clock_actions
 from coupage.web.live.actions.nudging import nudge_seat, nudge_table
+from coupage.web.live.actions.shots import write_shots
 from coupage.web.live.actions.touches import admit_late, leave_out_late
 from coupage.web.live.joining.invitation import address_for
 from coupage.web.live.pages.host import host_page
 from coupage.web.live.pages.sheet import clock_data, millis, state_of
+from coupage.web.live.pages.shots import shot_forms, shot_rows
 from coupage.web.live.seats import KIND
 from coupage.web.people.access import needs
 from coupage.web.people.models import Person
 
-__all__ = ["clock", "code", "host", "late", "nudge", "nudge_all", "seat_code", "table_pulse"]
+__all__ = [
+    "clock",
+    "code",
+    "host",
+    "late",
+    "nudge",
+    "nudge_all",
+    "seat_code",
+    "shots",
+    "table_pulse",
+]
 
 _MORE_S = (30, 60, 300)
 
@@ -152,3 +164,27 @@ def late(request: Request, pk: int) -> HttpResponse:
         what = f"{n} {'touch' if n == 1 else 'touches'} of {seat.taster.name}"
         done(request, f"{what} {'stay out' if out else 'count now'}.")
     return redirect("live:host", seat.cupping_id)
+
+
+@needs("work")
+@require_http_methods(["GET", "POST"])
+def shots(request: Request, pk: int) -> HttpResponse:
+    """Write down how the drinks of an espresso or milk round were made."""
+    table = table_for(request.user, pk)
+    forms = shot_forms(table, request.POST if request.method == "POST" else None)
+    status = 200
+    if request.method == "POST":
+        # Every form is looked at, so that all that is wrong is said at once.
+        wrong = [form for form in forms.values() if not form.is_valid()]
+        if not wrong:
+            made = {cup: form.shot() for cup, form in forms.items()}
+            try:
+                n = write_shots(cupping=table, shots=made, by=request.user, at=timezone.now())
+            except InputError as problem:
+                not_done(request, sentence(problem))
+            else:
+                done(request, f"{n} {'cup is' if n == 1 else 'cups are'} written down.")
+            return redirect("live:shots", pk)
+        status = 422
+    page = {"table": table, "rows": shot_rows(table, forms), "forms": list(forms.values())}
+    return render(request, "live/shots.html", page, status=status)
