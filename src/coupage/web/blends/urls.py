@@ -1,7 +1,7 @@
 from django.urls import path
 
 from coupage.web.blends.tables import DOORS
-from coupage.web.blends.views import bag, blends, briefs, compare, recipes, triangle
+from coupage.web.blends.views import bag, blends, briefs, compare, money, recipes, triangle
 from coupage.web.people.doors import door_urls
 
 app_name = "blends"
@@ -18,6 +18,7 @@ urlpatterns = [
     path("briefs/<int:pk>/take/", briefs.take_choice, name="take-choice"),
     path("blends/", blends.index, name="index"),
     path("blends/compare/", compare.compare, name="compare"),
+    path("blends/prices/", money.money, name="money"),
     path("blends/add/", blends.add_blend, name="add-blend"),
     path("blends/<int:pk>/", blends.blend, name="blend"),
     path("blends/<int:pk>/change/", blends.change_blend, name="change-blend"),

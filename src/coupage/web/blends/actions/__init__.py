@@ -2,6 +2,7 @@
 
 from coupage.web.blends.actions.bag import write_card, write_promises
 from coupage.web.blends.actions.briefs import add_brief, change_brief
+from coupage.web.blends.actions.money import add_green_price, add_house_costs, add_rate
 from coupage.web.blends.actions.recipes import (
     add_blend,
     add_recipe,
@@ -16,6 +17,9 @@ from coupage.web.blends.actions.recipes import (
 __all__ = [
     "add_blend",
     "add_brief",
+    "add_green_price",
+    "add_house_costs",
+    "add_rate",
     "add_recipe",
     "approve_recipe",
     "change_blend",

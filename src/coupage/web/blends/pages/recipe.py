@@ -10,11 +10,12 @@ from django.http import Http404
 from coupage.panel import Belief, Beliefs
 from coupage.units import PPM
 from coupage.web.blends import queries
-from coupage.web.blends.costs import costs_now
+from coupage.web.blends.costs import Costs, costs_now
 from coupage.web.blends.forms import RecipeForm
 from coupage.web.blends.models import Recipe
 from coupage.web.blends.pages.bag import LABEL_RULES, composition
 from coupage.web.blends.pages.brief import wanted
+from coupage.web.blends.pages.money import CostRow, Move, cost_rows, moves, moves_picture
 from coupage.web.blends.pages.parts import TONES, made_of, parts_of, profiles, served
 from coupage.web.blends.serving import Served, shares_of
 from coupage.web.common.charts import Composition, Part, ProfileChart
@@ -26,12 +27,6 @@ from coupage.web.people import history
 from coupage.web.people.models import Change
 
 __all__ = ["RecipePage", "recipe_page", "stale_recipe"]
-
-
-@dataclass(frozen=True, slots=True)
-class CostRow:
-    what: str
-    amount: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +48,8 @@ class RecipePage:
     picture: ProfileChart | None
     wants: tuple[tuple[str, str, bool], ...]
     costs: tuple[CostRow, ...]
+    moves: tuple[Move, ...]
+    moves_picture: str
     no_cost: str
     against: str
     differences: tuple[DifferenceRow, ...]
@@ -70,7 +67,9 @@ def recipe_page(pk: int, currency: str) -> RecipePage:
     found = served(recipe, beliefs)
     profile = _profile(recipe, beliefs)
     ranges = wanted(recipe.blend.brief)
-    card = costs_now().of(recipe)
+    costs = costs_now()
+    card = costs.of(recipe)
+    moved = moves(costs, card, currency) if card else ()
     against, differences = _against_service(recipe, beliefs)
     return RecipePage(
         recipe=recipe,
@@ -89,17 +88,26 @@ def recipe_page(pk: int, currency: str) -> RecipePage:
         wants=tuple(
             (w.text, chance_text(w.chance), w.want.must) for w in (found.wants if found else ())
         ),
-        costs=tuple(
-            CostRow(line.what, f"{line.per_kg:.2f} {currency}")
-            for line in (card.lines[:2] if card else ())
-        )
-        + ((CostRow("coffee per roasted kg", f"{card.coffee:.2f} {currency}"),) if card else ()),
-        no_cost="" if card else "A coffee of this recipe has no price; give it one on its page.",
+        costs=cost_rows(costs, card, currency) if card else (),
+        moves=moved,
+        moves_picture=moves_picture(card, moved, currency) if card else "",
+        no_cost="" if card else _no_cost(costs),
         against=against,
         differences=differences,
         statement=composition(recipe),
         rules=LABEL_RULES,
         changes=tuple(history.of(recipe)[:20]),
+    )
+
+
+def _no_cost(costs: Costs) -> str:
+    if costs.without_rate:
+        return (
+            f"There is no exchange rate for {', '.join(costs.without_rate)}; write it under "
+            "Prices and costs."
+        )
+    return (
+        "A coffee of this recipe has no price; give it one on its page, or under Prices and costs."
     )
 
 
