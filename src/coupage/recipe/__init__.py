@@ -15,6 +15,7 @@ from coupage.recipe.desirability import chance_on_brief, desirability
 from coupage.recipe.notice import Noticed, NoticedAttribute, who_notices
 from coupage.recipe.reasons import LimitPrice, WantChance, Why, why
 from coupage.recipe.rounding import round_shares
+from coupage.recipe.worth import Worth, worth_of_tasting
 
 __all__ = [
     "Brief",
@@ -27,6 +28,7 @@ __all__ = [
     "WantChance",
     "WantKind",
     "Why",
+    "Worth",
     "chance_on_brief",
     "choose",
     "contenders",
@@ -39,4 +41,5 @@ __all__ = [
     "table_spreads",
     "who_notices",
     "why",
+    "worth_of_tasting",
 ]

@@ -134,6 +134,21 @@ def test_rubbish_in_the_address_is_explained_and_nothing_breaks(
         assert page.context["form"].errors, query
 
 
+def test_what_to_taste_next_is_asked_with_this_brief_and_these_coffees(
+    brief: Brief, tasted: Tasted, client: Client
+) -> None:
+    page = chosen(client, brief)
+    assert page.worth.startswith("Tasting more ")  # type: ignore[attr-defined]
+    plan = client.get(f"/trials/add/?{page.taste}").context["screen"]  # type: ignore[attr-defined]
+    assert plan.form["brief"].value() == brief.pk
+    assert plan.form["purpose"].value() == "decision"
+    ticked = {row.approach.pk for row in plan.coffees if row["picked"].value()}
+    assert ticked == {tasted.low.pk, tasted.high.pk}
+    # Certain of what is wanted, tasting more changes nothing.
+    sure = things.brief([{"attribute": tasted.body, "kind": "at most", "high": 10, "must": True}])
+    assert "would no longer change the choice" in chosen(client, sure).worth  # type: ignore[attr-defined]
+
+
 def test_a_choice_becomes_the_next_trial_of_a_blend(
     brief: Brief, tasted: Tasted, client: Client
 ) -> None:

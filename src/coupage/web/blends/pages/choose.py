@@ -5,10 +5,11 @@ from __future__ import annotations
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from coupage.errors import InfeasibleError, InputError
 from coupage.panel import Beliefs
-from coupage.recipe import Choice, Search, search
+from coupage.recipe import Choice, Search, search, worth_of_tasting
 from coupage.units import PPM, whole_shares
 from coupage.web.blends import queries
 from coupage.web.blends.costs import costs_now
@@ -18,6 +19,7 @@ from coupage.web.blends.pages.brief import wanted
 from coupage.web.blends.pages.parts import made_of, profiles
 from coupage.web.blends.serving import WantChance, room_brief, serve, shares_of
 from coupage.web.blends.stock import stock_now
+from coupage.web.blends.written import write_recipe
 from coupage.web.coffees.models import Approach
 from coupage.web.coffees.queries import approaches, lots
 from coupage.web.common.charts import Composition, Part, ProfileChart
@@ -31,6 +33,9 @@ __all__ = ["ChoicePage", "Line", "choice_page"]
 LONGEST_S = 25.0
 SHOWN = 10
 FRONT_SHOWN = 8
+WORTH_IT = 0.01
+# A plan of trials takes so many coffees.
+MOST_ASKED = 10
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +49,7 @@ class Line:
     desirability: str
     cost: str
     weakest: str
+    link: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +64,8 @@ class ChoicePage:
     composition: Composition | None
     why: tuple[str, ...]
     how: str
+    worth: str
+    taste: str
     blends: tuple[Blend, ...]
 
 
@@ -94,6 +102,8 @@ def _nothing(problem: str, clashing: tuple[str, ...] = ()) -> ChoicePage:
         composition=None,
         why=(),
         how="",
+        worth="",
+        taste="",
         blends=(),
     )
 
@@ -162,8 +172,36 @@ class _Answer:
             ),
             why=self._why(found),
             how=_how(found),
+            worth=self._worth(found),
+            taste=self._taste(found),
             blends=tuple(Blend.objects.filter(archived=False)),
         )
+
+    def _worth(self, found: Search) -> str:
+        """Say what tasting more could still add, or that it would no longer change the choice."""
+        recipes = [choice.recipe for choice in (*found.choices, *found.front)]
+        few = self.beliefs.restrict(sorted({name for recipe in recipes for name in recipe}))
+        worth = worth_of_tasting(room_brief(self.brief), few, recipes)
+        if worth.gain < WORTH_IT:
+            return (
+                "Tasting more would no longer change the choice: who knew every taste for sure "
+                f"would gain less than {100 * WORTH_IT:g} point among these recipes."
+            )
+        rival = made_of(self._parts(recipes[worth.rival]))
+        return (
+            f"Tasting more may still change the choice: who knew every taste for sure could have "
+            f"{chance_text(worth.known)} among these recipes instead of {chance_text(worth.now)}, "
+            f"most often with {rival}."
+        )
+
+    def _taste(self, found: Search) -> str:
+        """Write the question of the next trial: this brief, the coffees that may win."""
+        keys: dict[int, None] = {}
+        for choice in found.choices:
+            for name in choice.recipe:
+                keys.setdefault(self.candidates[name].pk)
+        coffees = list(keys)[:MOST_ASKED]
+        return urlencode({"brief": self.brief.pk, "coffees": coffees}, doseq=True)
 
     def _lines(self, choices: Iterable[Choice]) -> tuple[Line, ...]:
         return tuple(self._line(rank, choice) for rank, choice in enumerate(choices, 1))
@@ -178,11 +216,15 @@ class _Answer:
             desirability=f"{choice.desirability:.2f}",
             cost="–" if choice.cost is None else f"{choice.cost:.2f} {self.currency}",
             weakest=f"{weakest.text}: {chance_text(weakest.chance)}" if weakest else "–",
+            link=write_recipe(dict(self._shares(choice))),
         )
 
     def _shares(self, choice: Choice) -> list[tuple[Approach, int]]:
-        parts = whole_shares(list(choice.recipe.values()))
-        return [(self.candidates[n], ppm) for n, ppm in zip(choice.recipe, parts, strict=True)]
+        return self._parts(choice.recipe)
+
+    def _parts(self, recipe: dict[str, float]) -> list[tuple[Approach, int]]:
+        parts = whole_shares(list(recipe.values()))
+        return [(self.candidates[n], ppm) for n, ppm in zip(recipe, parts, strict=True)]
 
     def _words(self, choice: Choice) -> str:
         return made_of(self._shares(choice))

@@ -82,7 +82,7 @@ def _table(request: Request, pk: int | None, suffix: str) -> HttpResponse:
 @needs("work")
 @require_http_methods(["GET", "POST"])
 def add(request: Request) -> HttpResponse:
-    """Plan a trial; ``?brief=`` begins from a brief and the coffees of its blends."""
+    """Plan a trial; ``?brief=`` begins from a brief, ``&coffees=`` from these coffees."""
     offered = forms.PlanScreen.offered()
     initial, ticked = _start(request)
     screen = forms.PlanScreen(
@@ -179,6 +179,9 @@ def _start(request: Request) -> tuple[dict[str, Any], list[Approach]]:
     recipes = Recipe.objects.filter(blend__brief=brief, state=Recipe.State.IN_SERVICE)
     recipe = recipes.prefetch_related("shares__approach__lot").first()
     initial |= {"brief": brief.pk, "purpose": Plan.Purpose.DECISION}
+    keys = [key for key in request.GET.getlist("coffees") if key.isdecimal() and len(key) < 10]
+    if named := list(Approach.objects.filter(pk__in=keys).select_related("lot")) if keys else []:
+        return initial, named
     return initial, [] if recipe is None else [share.approach for share in recipe.shares.all()]
 
 
