@@ -165,6 +165,32 @@ def roast_sheet(page: Page) -> None:
     expect(page.get_by_role("heading", level=1)).to_have_text("Large drum")
 
 
+def run(page: Page) -> None:
+    section(page, "Production")
+    page.get_by_role("main").get_by_role("rowheader").get_by_role("link").first.click()
+    ready(page)
+
+
+def trace(page: Page) -> None:
+    section(page, "Production")
+    page.get_by_role("main").get_by_role("rowheader").get_by_role("link").nth(1).click()
+    page.get_by_role("link", name="Trace", exact=True).click()
+    ready(page)
+
+
+def run_sheet(page: Page) -> None:
+    run(page)
+    page.get_by_role("link", name="Run sheet").click()
+    ready(page)
+
+
+def bag_labels(page: Page) -> None:
+    run(page)
+    page.get_by_role("link", name="Labels").click()
+    page.get_by_role("button", name="Make the labels").click()
+    ready(page)
+
+
 SHOTS = (
     Shot("today", today),
     Shot("today-dark", today, dark=True),
@@ -186,6 +212,11 @@ SHOTS = (
     Shot("roast-day", roast_day),
     Shot("roast-sheet", roast_sheet, device=PAPER, paper=True),
     Shot("expected", follow("Orders", "What is expected", "Ropewalk")),
+    Shot("production", follow("Production")),
+    Shot("run", run),
+    Shot("trace", trace),
+    Shot("run-sheet", run_sheet, device=PAPER, paper=True),
+    Shot("bag-labels", bag_labels, device=PAPER, paper=True),
     Shot("weighing-sheet", weighing, device=PAPER, paper=True),
     Shot("cup-labels", labels, device=PAPER, paper=True),
     Shot("host", host),

@@ -186,7 +186,7 @@ def test_a_label_says_what_the_law_wants_and_the_code_holds_it(story: Run) -> No
 def test_sheets_show_cautions_codes_and_weights(story: Run, roaster: Person, signed_in: As) -> None:
     client: Client = signed_in(roaster)
     sheet = client.get(f"/production/runs/{story.pk}/sheet/").text
-    for said in ("carbon monoxide", "60 to 70 kg", "chaff", "allergens", "3.000 kg", "L 140326-1"):
+    for said in ("carbon monoxide", "60 to 70 kg", "chaff", "feels ill", "3.000 kg", "L 140326-1"):
         assert said.lower() in sheet.lower(), said
     packed = story.packed.get()
     address = f"/production/runs/{story.pk}/labels/"

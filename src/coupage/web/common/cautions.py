@@ -65,6 +65,12 @@ CAUTIONS: dict[str, Caution] = {
         "ill stays away from the table.",
         "common practice",
     ),
+    "packing": Caution(
+        "Bags are food",
+        "Clean hands, closed hair, clean scoops; whoever feels ill does not pack. Keep milk, nuts, "
+        "soy and flavourings away from bins, scoops and bags.",
+        "Codex Alimentarius CXC 1-1969, personal hygiene; Regulation (EU) 1169/2011, Annex II",
+    ),
     "allergens": Caution(
         "Milk, nuts and soy are allergens",
         "Say so before tasting with milk or plant drinks, and keep their jugs and spoons apart. "

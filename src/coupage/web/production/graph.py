@@ -192,7 +192,13 @@ def _box(node: Node, x: float, y: float, width: float) -> SafeString:
         BOX,
         f"{node.title}, {node.sub}" if node.sub else node.title,
         BOX - 1.5,
-        node.title,
-        node.sub,
+        _short(node.title, width),
+        _short(node.sub, width),
     )
     return format_html('<a href="{}">{}</a>', node.href, drawn) if node.href else drawn
+
+
+def _short(text: str, width: float) -> str:
+    """Cut a text to what fits a box on the narrowest drawing; the whole stands in the tooltip."""
+    fits = max(8, int(width * 1.3))
+    return text if len(text) <= fits else f"{text[: fits - 1].rstrip()}…"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import dataclass
 
 import segno
@@ -26,6 +27,11 @@ class Label:
     qr: SafeString
     qr_holds: str
     is_box: bool
+
+    @property
+    def parts(self) -> list[str]:
+        """Return the element string cut where a line may end."""
+        return re.findall(r"\(\d{2}\)[^(]*", self.elements)
 
 
 def day_month_year(day: dt.date) -> str:

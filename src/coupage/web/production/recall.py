@@ -5,6 +5,7 @@ One place reads it; the screen, the PDF, the CSV and the EPCIS document only sho
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from collections.abc import Collection, Iterator
 from dataclasses import dataclass
@@ -18,13 +19,23 @@ from coupage.web.batches.models import Batch
 from coupage.web.batches.queries import stocked
 from coupage.web.coffees.models import Lot
 from coupage.web.coffees.queries import lots
+from coupage.web.common.dates import day_text
 from coupage.web.orders.models import Customer
 from coupage.web.production import queries
 from coupage.web.production.gs1 import read_scanned
 from coupage.web.production.models import Packed, Run
 from coupage.web.production.trace import Edge, Start, keys_of, trace
 
-__all__ = ["STARTS", "Here", "Recall", "Received", "find_start", "recall_of"]
+__all__ = ["STARTS", "Here", "Recall", "Received", "days_text", "find_start", "recall_of"]
+
+
+def days_text(first: str, last: str) -> str:
+    """Write one day or the span of two, given as ISO dates; empty where there is none."""
+    if not first:
+        return ""
+    one = day_text(dt.date.fromisoformat(first))
+    return one if first == last else f"{one} to {day_text(dt.date.fromisoformat(last))}"
+
 
 STARTS: tuple[Start, ...] = ("lot", "batch", "run")
 # SQLite takes some 32,000 parameters in a statement.
@@ -45,6 +56,11 @@ class Received:
     @property
     def mass_g(self) -> int:
         return self.bags * self.packed.pack.bag_g
+
+    @property
+    def days(self) -> str:
+        """Return when it was sent, in words."""
+        return days_text(self.first, self.last)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,7 +203,7 @@ def _with_here(recall: Recall) -> Recall:
         rows.append(Here("green", lot.name, "", lot.on_hand_g, "lot", lot.pk))
     if recall.kind in {"lot", "batch"}:
         for batch in sorted(recall.batches.values(), key=lambda b: b.roasted_at):
-            roasted = f"{timezone.localtime(batch.roasted_at):%d.%m.%Y}"
+            roasted = f"roasted {day_text(timezone.localtime(batch.roasted_at))}"
             grams = getattr(batch, "on_hand_g", 0)
             rows.append(Here("roasted", batch.number, roasted, grams, "batch", batch.pk))
     holding = {run.pk: run for run in recall.later_runs}

@@ -162,14 +162,13 @@ def _received(recall: Recall, unit: MassUnit) -> list[list[Any]]:
     rows: list[list[Any]] = [["Customer", "What", "Bags", "Mass", "Sent"]]
     for row in recall.received:
         pack = row.packed.pack
-        days = row.first if row.first == row.last else f"{row.first} to {row.last}"
         rows.append(
             [
                 _cell(row.customer.name),
                 _cell(f"{pack.blend.name} {pack.size}, lot {row.packed.run.lot_code}"),
                 str(row.bags),
                 show_mass(row.mass_g, unit),
-                _cell(days),
+                _cell(row.days),
             ]
         )
     return rows

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime as dt
 from collections.abc import Hashable
 from dataclasses import dataclass
 
@@ -10,9 +9,8 @@ from django.urls import reverse
 from django.utils.safestring import SafeString
 
 from coupage.units import MassUnit, show_mass
-from coupage.web.common.dates import day_text
 from coupage.web.production.graph import Node, draw_layers, fold, order_layers
-from coupage.web.production.recall import Here, Recall, Received, recall_of
+from coupage.web.production.recall import Here, Recall, Received, days_text, recall_of
 
 __all__ = ["TracePage", "trace_page"]
 
@@ -160,17 +158,10 @@ def _way(recall: Recall, unit: MassUnit) -> list[tuple[str, str, str, str]]:
                 _name(recall, e.kind, e.key),
                 _name(recall, e.into_kind, e.into_key),
                 how_much,
-                _days(e.first, e.last),
+                days_text(e.first, e.last),
             )
         )
     return rows
-
-
-def _days(first: str, last: str) -> str:
-    if not first:
-        return ""
-    one = day_text(dt.date.fromisoformat(first))
-    return one if first == last else f"{one} to {day_text(dt.date.fromisoformat(last))}"
 
 
 def _name(recall: Recall, kind: str, key: int) -> str:
