@@ -42,6 +42,12 @@
     }
   });
   for (const button of document.querySelectorAll("[data-open-dialog]")) button.hidden = false;
+  // On a phone the bar of sections slides: where one stands is in sight.
+  const here = document.querySelector(".sections [aria-current]")?.parentElement;
+  if (here) {
+    const bar = here.parentElement;
+    bar.scrollLeft = here.offsetLeft - (bar.clientWidth - here.offsetWidth) / 2;
+  }
   document.addEventListener("htmx:afterSwap", () => {
     for (const button of document.querySelectorAll("[data-open-dialog]")) button.hidden = false;
   });
