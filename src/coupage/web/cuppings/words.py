@@ -1,7 +1,12 @@
-"""Tasting words in families: our own list, kept in ``lexicon.toml``."""
+"""Tasting words in families: our own list in ``lexicon.toml``, and what the roastery adds to it.
+
+A file ``words.toml`` in the data folder has the same form and is read once, at the start: its words
+go before ours, in any language, into a family of ours or one of its own.
+"""
 
 from __future__ import annotations
 
+import logging
 import tomllib
 from collections import Counter
 from collections.abc import Iterable
@@ -9,9 +14,13 @@ from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 
-__all__ = ["OTHER", "CountedFamily", "count_words", "family_of", "suggestions"]
+from coupage.web.places import data_folder
+
+__all__ = ["OTHER", "OWN_WORDS", "CountedFamily", "count_words", "family_of", "suggestions"]
 
 OTHER = "other words"
+OWN_WORDS = "words.toml"
+_LOG = logging.getLogger(__name__)
 _LEXICON = Path(__file__).with_name("lexicon.toml")
 
 
@@ -27,12 +36,32 @@ class CountedFamily:
 @cache
 def _families() -> dict[str, str]:
     """Return the family of each word."""
-    lexicon = tomllib.loads(_LEXICON.read_text(encoding="utf-8"))
     found: dict[str, str] = {}
-    for family, entry in lexicon.items():
-        for word in entry["words"]:
-            found.setdefault(word, family)
+    for lexicon in (_own_lexicon(), tomllib.loads(_LEXICON.read_text(encoding="utf-8"))):
+        for family, entry in lexicon.items():
+            for word in entry["words"]:
+                found.setdefault(" ".join(word.lower().split()), family.lower())
     return found
+
+
+def _own_lexicon() -> dict[str, dict[str, list[str]]]:
+    """Return the roastery's own words; a file that cannot be used is told in the log and left out.
+
+    A table must not fail for a comma in a list of words.
+    """
+    place = data_folder() / OWN_WORDS
+    try:
+        own = tomllib.loads(place.read_text(encoding="utf-8"))
+        for family, entry in own.items():
+            words = entry["words"]
+            if not (isinstance(words, list) and all(isinstance(word, str) for word in words)):
+                raise TypeError(f'[{family}] needs: words = ["...", "..."]')
+    except FileNotFoundError:
+        return {}
+    except (OSError, ValueError, KeyError, TypeError) as problem:
+        _LOG.warning("%s is left out, it is no list of words: %s", place, problem)
+        return {}
+    return own
 
 
 def suggestions() -> list[str]:
