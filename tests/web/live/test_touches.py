@@ -129,6 +129,28 @@ def test_a_rating_taken_back_is_gone_and_on_record(phone: Phone) -> None:
     assert Touch.objects.count() == 2
 
 
+def test_what_was_taken_back_does_not_come_back_with_an_older_touch(phone: Phone) -> None:
+    """As from a second phone that was without network until now."""
+    phone.send(
+        phone.rating(None, at=ago(10)),
+        phone.other("word", at=ago(10), word="plum", on=False),
+        phone.other("fault", at=ago(10), on=False),
+        phone.other("done", at=ago(10), on=False),
+    )
+    answer = phone.send(
+        phone.rating(7, at=ago(20)),
+        phone.other("word", at=ago(20), word="plum"),
+        phone.other("fault", at=ago(20)),
+        phone.other("done", at=ago(20)),
+        device="bbbbbbbb",
+    )
+    assert fates(answer) == ["older"] * 4
+    assert phone.values() == []
+    assert not Word.objects.exists()
+    assert not FaultMark.objects.exists()
+    assert Seat.objects.get(pk=phone.seat.pk).finished_at is None
+
+
 def test_after_the_close_touches_are_kept_apart_until_the_host_lets_them_count(
     phone: Phone, roaster: Person, signed_in: As
 ) -> None:
