@@ -223,7 +223,8 @@ def test_a_batch_that_lost_too_much_asks_for_one_more(
     actions.send_to_machines(day=day, revision=day.revision, by=roaster, at=timezone.now())
     day.refresh_from_db()
     rows = list(day.batches.select_related("planned", "day"))
-    assert repairing.mend_day(day=day, by=roaster, at=day.sent_at) == "The plan stands."
+    begins = timezone.make_aware(dt.datetime.combine(day.on, day.starts_at))
+    assert repairing.mend_day(day=day, by=roaster, at=begins) == "The plan stands."
     for n, row in enumerate(rows[:2]):
         roast(row, Decimal("0.24"), roaster, 18 * n)
     now = timezone.make_aware(dt.datetime.combine(day.on, dt.time(8, 40)))
@@ -322,3 +323,31 @@ def test_the_queries_of_the_list_do_not_grow(client: Client) -> None:
 
     client.get("/roast-days/")
     assert more(0) == more(5)
+
+
+def test_bags_and_blend_that_are_ready_are_not_roasted_again(
+    client: Client, blend: Blend, drum: object
+) -> None:
+    """Of 40 kg ordered 10 bags of a kilogram are packed, of which 4 wait for a packed order, and
+    6 kg lie loose: 28 kg are left to roast."""
+    from tests.web.production import making
+
+    things.order([(blend, 1_000, 40)], due_on=today())
+    things.order([(blend, 1_000, 4)], due_on=today(), state="packed")
+    recipe = blend.recipes.get()
+    batches = [making.batch_of(recipe, place) for place in (0, 1)]
+    run = making.run(dict.fromkeys(batches, 8_000), of=recipe)
+    making.packed(run, 10, 1_000)
+    facts = facts_of(DayPlan.objects.create(on=today(), until=today()))
+    assert [order.kg for order in facts.demand] == [34.0]
+    assert facts.stock_roasted_kg[blend.name] == pytest.approx(6.0)
+
+
+def test_numbers_of_a_day_and_a_letter_go_on_today(roaster: Person) -> None:
+    from coupage.web.batches.queries import next_number
+
+    things.batch(number="260309b")
+    day = f"{today():%y%m%d}"
+    assert next_number() == f"{day}a"
+    things.batch(number=f"{day}a", roasted_at=timezone.now())
+    assert next_number() == f"{day}b"

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
+from string import ascii_lowercase
 from typing import TYPE_CHECKING, TypedDict
 
 from django.db.models import (
@@ -18,6 +20,7 @@ from django.db.models import (
     When,
 )
 from django.db.models.functions import Cast, Coalesce
+from django.utils import timezone
 
 from coupage.web.batches.models import Batch, Machine, PlannedBatch, RoastedEntry, Verdict
 
@@ -139,12 +142,18 @@ def machines() -> QuerySet[Machine]:
 def next_number() -> str:
     """Return the number after that of the newest batch: ``R-118`` gives ``R-119``.
 
-    A roastery's own pattern is kept: only the digits at the end count up. Empty where the newest
-    number does not end in digits.
+    A roastery's own pattern is kept: only the digits at the end count up. Numbers of a day and a
+    letter, such as ``260309b``, begin each day with ``a``. Empty where the newest number is of
+    neither kind.
     """
     newest = Batch.objects.order_by("-roasted_at", "-id").values_list("number", flat=True).first()
     if newest is None:
         return "1"
+    if re.fullmatch(r"[0-9]{6}[a-z]", newest):
+        day = f"{timezone.localdate():%y%m%d}"
+        taken = set(Batch.objects.filter(number__startswith=day).values_list("number", flat=True))
+        free = (f"{day}{letter}" for letter in ascii_lowercase)
+        return next((number for number in free if number not in taken), "")
     stem = newest.rstrip("0123456789")
     digits = newest[len(stem) :]
     if not digits:

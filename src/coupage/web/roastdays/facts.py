@@ -18,6 +18,7 @@ from coupage.web.coffees.actions import day_purpose
 from coupage.web.coffees.models import Approach, ApproachVersion
 from coupage.web.coffees.queries import lots, newest_versions, promised_g
 from coupage.web.orders import queries as orders
+from coupage.web.production.queries import loose_on_hand, packed_on_hand
 from coupage.web.roastdays.models import DayBatch, DayPlan
 
 __all__ = ["STEP_KG", "DayFacts", "facts_of", "in_the_drum"]
@@ -82,7 +83,7 @@ def facts_of(day: DayPlan) -> DayFacts:
         recipes=shares,
         losses={name: estimates[a.pk] for name, a in approaches.items()},
         drums=_drums(list(machine_rows.values()), approaches, targets),
-        stock_roasted_kg=_roasted(day, approaches, estimates),
+        stock_roasted_kg=_roasted(day, approaches, estimates) | _loose(served),
         stock_green_kg=_green(day, approaches),
         hours=float(day.hours),
         safety=float(day.safety),
@@ -99,14 +100,19 @@ def _demand(day: DayPlan, served: dict[int, Recipe]) -> tuple[tuple[Order, ...],
     """Orders as the planner takes them, one for each blend, and blends without a recipe."""
     found: list[Order] = []
     missing: dict[str, int] = {}
+    ready = _ready_bags()
     for order in orders.due_by(day.until):
         wanted: dict[int, int] = {}
         for line in order.lines.all():
-            wanted[line.blend_id] = wanted.get(line.blend_id, 0) + line.mass_g
+            kind = (line.blend_id, line.bag_g)
+            there = min(ready.get(kind, 0), line.bags)
+            ready[kind] = ready.get(kind, 0) - there
+            mass_g = line.bag_g * (line.bags - there)
+            wanted[line.blend_id] = wanted.get(line.blend_id, 0) + mass_g
             if line.blend_id not in served:
-                missing[line.blend.name] = missing.get(line.blend.name, 0) + line.mass_g
+                missing[line.blend.name] = missing.get(line.blend.name, 0) + mass_g
         for blend, mass_g in wanted.items():
-            if blend in served:
+            if blend in served and mass_g:
                 name = served[blend].blend.name
                 title = f"{order.customer}, {name} (order {order.number})"
                 due = _due_hours(day, order.due_on, order.due_time)
@@ -115,8 +121,19 @@ def _demand(day: DayPlan, served: dict[int, Recipe]) -> tuple[tuple[Order, ...],
         f"{name} has no recipe in service; {mass_g / 1000:.1f} kg that are ordered of it are not "
         "planned"
         for name, mass_g in sorted(missing.items())
+        if mass_g
     )
     return tuple(found), said
+
+
+def _ready_bags() -> dict[tuple[int, int], int]:
+    """Return packed bags that no packed order waits for, by blend and grams of one bag."""
+    bags = packed_on_hand()
+    for order in orders.orders().filter(state="packed"):
+        for line in order.lines.all():
+            kind = (line.blend_id, line.bag_g)
+            bags[kind] = max(bags.get(kind, 0) - line.bags, 0)
+    return bags
 
 
 def _due_hours(day: DayPlan, on: dt.date, at: dt.time | None) -> float | None:
@@ -181,6 +198,12 @@ def _roasted(
         out = batch.green_g / 1000 * (1 - estimates[key].mean)
         on_hand[key] = on_hand.get(key, 0.0) + out
     return {name: on_hand[a.pk] for name, a in approaches.items() if on_hand.get(a.pk, 0) > 0}
+
+
+def _loose(served: dict[int, Recipe]) -> dict[str, float]:
+    """Kilograms of blends that are mixed already and not packed."""
+    loose = loose_on_hand()
+    return {r.blend.name: loose[key] / 1000 for key, r in served.items() if loose.get(key, 0) > 0}
 
 
 def _green(day: DayPlan, approaches: dict[str, Approach]) -> dict[str, float]:

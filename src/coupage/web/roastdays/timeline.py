@@ -52,22 +52,25 @@ class Timeline:
         return render_to_string("roastdays/timeline.html", {"lanes": lanes, "hours": self.hours()})
 
     def axis(self) -> Axis:
+        """As far as the last batch and a little on; to the end of the day where that is near."""
         last = max((b.end for lane in self.lanes for b in lane.blocks), default=0.0)
-        return Axis(0.0, max(self.ends, last, 60.0))
+        return Axis(0.0, max(last, min(self.ends, max(1.3 * last, last + 60.0))))
 
     def hours(self) -> SafeString:
         """Clock times above the lanes: each hour, or each second one where the day is long."""
         axis = self.axis()
         every = 60 if axis.high <= 10 * 60 else 120
         first = self.starts_at.hour * 60 + self.starts_at.minute
-        ticks = []
+        ticks, odd = [], ' class="lane-odd"'
         clock = -(-first // every) * every
+        begins = clock
         while clock - first <= axis.high:
             at = percent(axis.place(clock - first))
             last = clock - first > 0.97 * axis.high
             anchor = "start" if clock == first else "end" if last else "middle"
             ticks.append(
-                f'<text x="{at}" y="13" text-anchor="{anchor}">'
+                f'<text x="{at}" y="13" text-anchor="{anchor}"'
+                f"{odd if (clock - begins) // every % 2 else ''}>"
                 f"{clock // 60 % 24}:{clock % 60:02d}</text>"
             )
             clock += every
@@ -97,7 +100,8 @@ class Timeline:
                 + f'<text class="lane-number" x="{percent(left)}" y="26.5" '
                 f'transform="translate(13 0)" text-anchor="middle">{block.number}</text></g>'
             )
-        pieces.append(f'<line class="lane-end" x1="{end}" x2="{end}" y1="0" y2="{_HEIGHT}"/>')
+        if self.ends <= axis.high:
+            pieces.append(f'<line class="lane-end" x1="{end}" x2="{end}" y1="0" y2="{_HEIGHT}"/>')
         return mark_safe(  # noqa: S308  our own figures; names are escaped above
             f'<svg class="lane" width="100%" height="{_HEIGHT}" role="img" '
             + format_html('aria-label="{}">', f"{lane.name}: {len(lane.blocks)} batches")
