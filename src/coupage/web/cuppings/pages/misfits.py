@@ -16,18 +16,18 @@ from coupage.web.cuppings.models import Cupping, Mend, Rating, Seat
 __all__ = ["MisfitsPage", "mends_of", "misfits_page"]
 
 _CHECKS = {
-    "largest residual": ("the rating furthest from what is expected", "further off", "closer"),
+    "largest residual": ("the oddest rating", "further off", "closer"),
     "lean of the residuals": (
-        "how the ratings lean to one side of what is expected",
+        "the lean of the ratings",
         "further up",
         "further down",
     ),
     "ratings at an end of the scale": (
-        "how many ratings are 0 or 10",
+        "ratings of 0 or 10",
         "more of them",
         "fewer of them",
     ),
-    "uneven tasters": ("how unevenly tasters rate", "less even", "more even"),
+    "uneven tasters": ("tasters beside each other", "less even", "more even"),
 }
 
 
@@ -155,9 +155,9 @@ def _said(misfits: Misfits, odd: int, swapped: int) -> tuple[str, str]:
     several = odd + swapped > 1
     text = " and ".join(parts) + (" like slips." if several else " like a slip.")
     if misfits.changes:
-        note = "Verdicts hang on them: look at them before you trust this table."
+        note = f"Verdicts hang on {'it' if odd == 1 else 'them'}: look before you trust this table."
     else:
-        note = "No verdict changes without them."
+        note = f"No verdict changes without {'it' if odd == 1 else 'them'}."
     return text[0].upper() + text[1:], note if odd else ""
 
 
@@ -258,4 +258,4 @@ def _outside_words(sample: LeftOutSample) -> str:
 
 def _missed_words(check: PredictiveCheck) -> str:
     what, above, below = _CHECKS[check.about]
-    return f"{what}: {above if check.chance < 0.5 else below} than in tables drawn from the beliefs"
+    return f"{what}: {above if check.chance < 0.5 else below}"
