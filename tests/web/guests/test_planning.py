@@ -79,6 +79,16 @@ def test_batches_and_recipes_are_sides_and_a_link_names_them(desk: Client) -> No
     assert (second.recipe, second.label) == (recipe, "Autumn lot")
 
 
+def test_a_table_leads_on_with_its_samples(desk: Client) -> None:
+    batch = things.batch()
+    straight = things.sample({batch: 1_000_000})
+    blend = things.sample({batch: 400_000, things.batch(): 600_000}, label="Trial 7")
+    page = desk.get("/guests/add/", {"a": f"sample:{straight.pk}", "b": f"sample:{blend.pk}"})
+    assert f'value="batch:{batch.pk}" selected' in page.text
+    assert 'value="Trial 7"' in page.text
+    assert desk.get("/guests/add/", {"a": "sample:x", "b": "sample:999"}).status_code == 200
+
+
 @pytest.mark.parametrize("kind", ["triangle", "duo-trio", "2-AFC", "3-AFC", "tetrad"])
 def test_trays_are_balanced_and_no_code_stands_twice(kind: str, roaster: Person) -> None:
     """ISO 4120:2021, 7.1: every sequence equally often."""

@@ -12,9 +12,10 @@ from coupage.web.blends.models import Recipe
 from coupage.web.common.dates import day_text
 from coupage.web.common.fields import NumberField, PercentField
 from coupage.web.common.modelforms import ModelForm
+from coupage.web.cuppings.models import Sample
 from coupage.web.guests.models import MOST_REPEATS, MOST_TRAYS, GuestTest, Side
 
-__all__ = ["AnswerForm", "MoreTraysForm", "ReasonForm", "TestForm"]
+__all__ = ["AnswerForm", "MoreTraysForm", "ReasonForm", "TestForm", "begun_with"]
 
 _OFFERED = 60
 _NAMED = "named"
@@ -51,6 +52,19 @@ def _chosen(kind: str, rows: Any, model: Any, keep: tuple[str, ...], words: Any)
 
 def _batch_words(batch: Batch) -> str:
     return f"{batch.number}, {batch.approach_version.approach}, {day_text(batch.roasted_at)}"
+
+
+def begun_with(told: str) -> tuple[str, str]:
+    """Return source and name of a coffee in a link; a sample of one batch is that batch."""
+    kind, _, key = told.partition(":")
+    if kind != "sample":
+        return told, ""
+    known = key.isascii() and key.isdigit()
+    sample = Sample.objects.filter(pk=key[:18]).first() if known else None
+    if sample is None:
+        return _NAMED, ""
+    batches = list(sample.parts.values_list("batch_id", flat=True)[:2])
+    return (f"batch:{batches[0]}", "") if len(batches) == 1 else (_NAMED, sample.label)
 
 
 class TestForm(ModelForm[GuestTest]):

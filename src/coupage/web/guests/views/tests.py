@@ -17,7 +17,7 @@ from coupage.web.common.requests import Request
 from coupage.web.common.revisions import StaleError, revision_of, stale
 from coupage.web.guests import queries
 from coupage.web.guests.actions import planning, running
-from coupage.web.guests.forms import MoreTraysForm, ReasonForm, TestForm
+from coupage.web.guests.forms import MoreTraysForm, ReasonForm, TestForm, begun_with
 from coupage.web.guests.models import GuestTest
 from coupage.web.guests.pages.listing import tests_page
 from coupage.web.guests.pages.power import asked_of, needed_tasters, power_page
@@ -73,10 +73,12 @@ def test(request: Request, pk: int) -> HttpResponse:
 @needs("work")
 @require_http_methods(["GET", "POST"])
 def add(request: Request) -> HttpResponse:
-    """Plan a test; ``?a=batch:3&b=recipe:7`` begins with these two coffees."""
-    initial = {
-        f"{letter}_source": request.GET[letter][:40] for letter in "ab" if letter in request.GET
-    }
+    """Plan a test; ``?a=batch:3&b=recipe:7`` or ``?a=sample:5`` begins with these coffees."""
+    initial: dict[str, str] = {}
+    for letter in "ab":
+        if letter in request.GET:
+            source, label = begun_with(request.GET[letter][:40])
+            initial |= {f"{letter}_source": source, f"{letter}_label": label}
     form = TestForm(request.POST or None, initial=initial)
     if request.method == "POST" and form.is_valid() and _sized(form):
         try:
