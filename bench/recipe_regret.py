@@ -17,7 +17,7 @@ from coupage.recipe import Brief, Want, choose, desirability
 
 TITLE = "Regret: what the recipe chosen after n cuppings falls short of the best there is"
 
-ROASTERIES = 120
+ROASTERIES = 500
 CUPPINGS = (1, 2, 3)
 COFFEES, TASTERS, TRIALS = 4, 4, 3
 ATTRIBUTES = ("body", "sweetness", "acidity")

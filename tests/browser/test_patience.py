@@ -61,6 +61,29 @@ def test_a_search_that_takes_long_says_so_until_it_answers(sign_in: SignIn) -> N
     assert said[0].startswith("Looking through all recipes")
 
 
+def test_a_search_that_takes_long_can_be_stopped_and_asked_again(sign_in: SignIn) -> None:
+    page = sign_in("bram")
+    page.goto("/briefs/")
+    held: list[Route] = []
+    page.route("**/choose/", lambda route: held.append(route), times=1)
+    page.evaluate(
+        """() => new MutationObserver((changes, watch) => {
+            const stop = document.querySelector(".busy[role=status] button");
+            if (!stop) return;
+            watch.disconnect();
+            document.body.dataset.stopped = stop.textContent;
+            stop.click();
+        }).observe(document.body, { childList: true })"""
+    )
+    page.get_by_role("link", name="Choose a recipe").first.click(no_wait_after=True)
+    expect(page.locator("body[data-stopped=Stop]")).to_be_attached()
+    expect(page.locator(".busy")).to_have_count(0)
+    expect(page.get_by_role("heading", level=1)).to_have_text("Briefs")
+    assert len(held) == 1
+    page.get_by_role("link", name="Choose a recipe").first.click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Choose a recipe", timeout=60_000)
+
+
 def write_recipe_of_six(page: Page) -> None:
     page.goto("/blends/add/")
     page.get_by_label("Name").fill("Six at once")

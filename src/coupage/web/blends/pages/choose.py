@@ -31,6 +31,8 @@ from coupage.web.cuppings.pages.said import chance_text
 __all__ = ["ChoicePage", "Line", "choice_page"]
 
 LONGEST_S = 25.0
+# Array work lets go of the interpreter, so two threads share a choice among many coffees.
+WORKERS = 2
 SHOWN = 10
 FRONT_SHOWN = 8
 WORTH_IT = 0.01
@@ -138,6 +140,7 @@ def _search(brief: Brief, beliefs: Beliefs, candidates: dict[str, Approach], ste
         top=SHOWN,
         front=priced,
         progress=lambda _done: time.monotonic() < until,
+        workers=WORKERS,
     )
 
 

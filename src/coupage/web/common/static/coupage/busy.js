@@ -1,5 +1,5 @@
 // A form is sent once, however often the button is pressed; what takes long says so meanwhile.
-// Mark a form or a link with data-slow="Looking through all recipes".
+// Mark a form or a link with data-slow="Looking through all recipes". What only asks can be stopped.
 (() => {
   const SOON = 400; // no note for what is quick
   let note, ticking;
@@ -11,7 +11,7 @@
     for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
   }
 
-  function busy(text) {
+  function busy(text, onlyAsks) {
     const began = Date.now();
     clearInterval(ticking);
     ticking = setInterval(() => {
@@ -28,6 +28,17 @@
         const bar = document.createElement("progress");
         bar.setAttribute("aria-label", text);
         note.append(words, seconds, bar);
+        if (onlyAsks) {
+          const stop = document.createElement("button");
+          stop.type = "button";
+          stop.className = "button quiet small";
+          stop.textContent = "Stop";
+          stop.addEventListener("click", () => {
+            window.stop();
+            quiet();
+          });
+          note.append(stop);
+        }
         document.body.append(note);
       }
       note.querySelector("span").textContent = `${Math.floor(waited / 1000)} s`;
@@ -42,12 +53,12 @@
       return;
     }
     form.dataset.sent = "yes";
-    if (form.dataset.slow) busy(form.dataset.slow);
+    if (form.dataset.slow) busy(form.dataset.slow, form.method === "get");
   });
   document.addEventListener("click", (event) => {
     const link = event.target.closest("a[data-slow]");
     const elsewhere = event.metaKey || event.ctrlKey || event.shiftKey || event.button !== 0;
-    if (link && !elsewhere && !event.defaultPrevented) busy(link.dataset.slow);
+    if (link && !elsewhere && !event.defaultPrevented) busy(link.dataset.slow, true);
   });
   // Back from another page, or stopped: the form can be sent again.
   window.addEventListener("pageshow", (event) => { if (event.persisted) quiet(); });
