@@ -232,3 +232,27 @@ def test_the_list_costs_no_more_queries_when_it_grows(
         return len(made)
 
     assert grow() == grow()
+
+
+@pytest.mark.parametrize(
+    ("newest", "numbers"),
+    [
+        (["K7a"], ["260314-1", "260314-2"]),
+        (["R-9"], ["R-10", "R-11"]),
+    ],
+)
+def test_a_charge_never_waits_for_a_number(
+    newest: list[str],
+    numbers: list[str],
+    roaster: Person,
+    machine: Machine,
+    version: ApproachVersion,
+) -> None:
+    """By count, or by the day where the pattern tells nothing (14 March)."""
+    for i, number in enumerate(newest):
+        things.batch(number=number, roasted_at=things.NOW - dt.timedelta(days=9 - i))
+    made = [
+        machine_actions.charge(planned=plan(machine, version, roaster), by=roaster, at=at).number
+        for at in (things.NOW, things.NOW + dt.timedelta(minutes=20))
+    ]
+    assert made == numbers

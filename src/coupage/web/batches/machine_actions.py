@@ -6,6 +6,7 @@ import datetime as dt
 from decimal import Decimal
 
 from django.db import transaction
+from django.utils import timezone
 
 from coupage.errors import InputError
 from coupage.web.batches import queries
@@ -90,12 +91,7 @@ def charge(
     version = planned.approach.versions.order_by("-number").first()
     if version is None:
         raise InputError(f"{planned.approach} has no targets yet; give it some first")
-    number = queries.next_number()
-    if not number:
-        raise InputError(
-            "the newest batch's number does not end in digits, so the next one cannot be told; "
-            "record this batch by hand once"
-        )
+    number = queries.number_on(timezone.localtime(at).date())
     batch = Batch(
         number=number,
         approach_version=version,

@@ -35,6 +35,7 @@ __all__ = [
     "in_the_drum",
     "machines",
     "next_number",
+    "number_on",
     "planned",
     "roasted_on_hand",
     "stocked",
@@ -162,3 +163,16 @@ def next_number() -> str:
     while Batch.objects.filter(number=f"{stem}{number:0{len(digits)}d}").exists():
         number += 1
     return f"{stem}{number:0{len(digits)}d}"
+
+
+def number_on(day: dt.date) -> str:
+    """Return a number for a batch that is charged on a day: there always is one.
+
+    As :func:`next_number`; where that tells nothing, the day and a count, such as ``260314-1``.
+    """
+    counted = next_number()
+    if counted:
+        return counted
+    stem = f"{day:%y%m%d}-"
+    taken = set(Batch.objects.filter(number__startswith=stem).values_list("number", flat=True))
+    return next(f"{stem}{n}" for n in range(1, len(taken) + 2) if f"{stem}{n}" not in taken)
