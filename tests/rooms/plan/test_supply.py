@@ -111,6 +111,16 @@ def test_it_says_when_stock_runs_out_and_what_no_offer_covers() -> None:
     assert (covered.status, covered.runs_out) == ("optimal", {"x": 5})
 
 
+def test_what_is_bought_already_is_not_bought_again() -> None:
+    """60 kg come in the second month: of three months of 50 kg, 90 kg are left, two bags."""
+    facts = ({"x": [50.0] * 3}, [Offer("x", 5.0)])
+    arriving = {"x": [0.0, 60.0, 0.0]}
+    plan = supply(*facts, arriving_kg=arriving)
+    assert sum(p.kg for p in plan.purchases) == 120
+    assert check_supply(plan.purchases, *facts, arriving_kg=arriving) == ()
+    assert plan.runs_out == {"x": 1}
+
+
 def test_dear_holding_buys_late_and_dear_orders_buy_together() -> None:
     demand = {"x": [60.0] * 4}
     late = supply(demand, [Offer("x", 5.0, order_cost=1.0)], holding_per_kg=1.0)

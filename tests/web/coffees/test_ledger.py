@@ -128,6 +128,7 @@ def test_the_database_itself_keeps_the_ledger(roaster: Person) -> None:
     refused(lambda: entry(kind="count", mass_g=-60_001, reason="x", **line), "is on hand")
     refused(lambda: promise(purpose="p", mass_g=60_001, **line), "is not free")
     promise(purpose="p", mass_g=40_000, **line)
+    refused(lambda: promise(purpose="q", mass_g=20_001, **line), "is not free")
     refused(lambda: entry(kind="sold", mass_g=-20_001, **line), "is not free")
     refused(lambda: promise(purpose="q", mass_g=-1, **line), "more is let go")
     refused(lambda: StockEntry.objects.update(mass_g=1), "only ever added to")

@@ -59,7 +59,7 @@ class Timeline:
     def hours(self) -> SafeString:
         """Clock times above the lanes: each hour, or each second one where the day is long."""
         axis = self.axis()
-        every = 60 if axis.high <= 10 * 60 else 120
+        every = 30 if axis.high <= 180 else 60 if axis.high <= 10 * 60 else 120
         first = self.starts_at.hour * 60 + self.starts_at.minute
         ticks, odd = [], ' class="lane-odd"'
         clock = -(-first // every) * every
