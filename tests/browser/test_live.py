@@ -310,7 +310,7 @@ def look(page: Page, where: str) -> None:
 
 
 def test_the_pages_of_a_live_table_are_for_everybody(browser: Browser, server: Server) -> None:
-    """WCAG 2.2 AA by axe; targets of 48 px on the phone; text at 200 %."""
+    """WCAG 2.2 AA by axe; targets of 48 px on the phone."""
     host = host_screen(browser, server, "planned")
     host.get_by_role("button", name="Show a code to join").click()
     look(host, "host")

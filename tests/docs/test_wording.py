@@ -51,6 +51,7 @@ def test_the_readme_shows_every_caution_and_defers_to_those_who_know() -> None:
         "scald": "scalds",
         "caffeine": "caffeine",
         "hygiene": "own spoon and glass",
+        "packing": "clean hands and scoops",
         "allergens": "allergens",
         "lifting": "60 to 70 kg",
     }

@@ -55,7 +55,7 @@ def curve(request: Request, pk: int) -> HttpResponse:
 @require_safe
 def readings(request: Request, pk: int) -> HttpResponse:
     """Give a curve's readings out, as they came."""
-    stored = get_object_or_404(RoastCurve.objects.select_related("batch"), batch_id=pk)
+    stored = get_object_or_404(RoastCurve.objects.select_related("batch"), batch__id=pk)
     seconds, degrees = packing.unpack(bytes(stored.readings))
     layout = Layout(
         f"curve {stored.batch.number}",
@@ -274,7 +274,7 @@ def end_reference(request: Request, pk: int) -> HttpResponse:
 @require_POST
 def void(request: Request, pk: int) -> HttpResponse:
     """Void a curve, or make it valid again (``?back``)."""
-    stored = get_object_or_404(RoastCurve.objects.select_related("batch"), batch_id=pk)
+    stored = get_object_or_404(RoastCurve.objects.select_related("batch"), batch__id=pk)
 
     def deed(away: bool) -> None:
         actions.void_curve(curve=stored, void=away, by=request.user, at=timezone.now())

@@ -163,7 +163,7 @@ def plan_ageing(request: Request, pk: int) -> HttpResponse:
 @require_POST
 def end_ageing(request: Request, pk: int) -> HttpResponse:
     """Stop reminding, or take the plan up again (``?back``)."""
-    plan = get_object_or_404(AgeingPlan.objects.select_related("batch"), batch_id=pk)
+    plan = get_object_or_404(AgeingPlan.objects.select_related("batch"), batch__id=pk)
 
     def deed(away: bool) -> None:
         actions.end_ageing(plan=plan, ended=away, by=request.user, at=timezone.now())
