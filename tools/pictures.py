@@ -30,7 +30,7 @@ OPEN = "This week's batches"
 BRIEF = "Ropewalk carries in milk"
 BLEND = "Ropewalk"
 TRIAL = "Without Umbrales"
-TRIED = ("Tovaco, long", "Almirena, medium", "Ondakal, long")
+TRIED = ("Tovaco (long)", "Almirena (medium)", "Ondakal (long)")
 
 
 @dataclass(frozen=True)

@@ -232,7 +232,7 @@ def reference(request: Request, pk: int) -> HttpResponse:
     """Make a curve the reference of its approach on its machine."""
     stored = get_object_or_404(
         RoastCurve.objects.select_related("batch__approach_version__approach", "batch__machine"),
-        batch_id=pk,
+        batch__id=pk,
     )
     form = forms.ReasonForm(request.POST)
     if form.is_valid():
@@ -258,7 +258,7 @@ def end_reference(request: Request, pk: int) -> HttpResponse:
     """Go back to the band of released roasts."""
     stored = get_object_or_404(
         RoastCurve.objects.select_related("batch__approach_version__approach", "batch__machine"),
-        batch_id=pk,
+        batch__id=pk,
     )
     batch = stored.batch
     found = queries.reference_for(batch.approach_version.approach, batch.machine)
