@@ -16,6 +16,8 @@ import xml.etree.ElementTree as ET
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+# What is driven in a browser on PostgreSQL too: the main path, and phones at a table all at once.
+ON_POSTGRES = ("main_path", "table", "live")
 CHROMIUM = ("chromium", "chromium-browser", "google-chrome", "chrome")
 
 
@@ -84,7 +86,7 @@ def main() -> int:
             runs.append(
                 pytest(
                     "In Chromium, on PostgreSQL",
-                    ["tests/browser"],
+                    [f"tests/browser/test_{name}.py" for name in ON_POSTGRES],
                     **on_postgres,
                     **browser,
                 )

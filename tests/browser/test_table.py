@@ -57,6 +57,7 @@ def taste_on_a_phone(phone: Page) -> None:
         expect(phone.get_by_role("button", name="Take “plum” away")).to_be_visible()
         phone.get_by_role("button", name="Next").tap()
     phone.get_by_role("button", name="I am done").tap()
+    expect(phone.get_by_role("heading", level=1)).to_have_text("You are done")
     expect(phone.locator("#line")).to_contain_text("All sent")
     phone.reload()
     expect(phone.get_by_role("heading", level=1)).to_have_text("You are done")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 
 import pytest
+from django.db import transaction
 from django.test import Client
 
+from coupage.web.demo.load import _empty
 from coupage.web.people.models import Person, Roastery, Role
 from tests.web import things
 
@@ -50,3 +52,11 @@ def signed_in() -> As:
         return client
 
     return sign_in
+
+
+@pytest.fixture
+def shared(transactional_db: None) -> Iterator[None]:
+    """Real transactions; emptied as a demo is, since ledgers and seals hold rows fast."""
+    yield
+    with transaction.atomic():
+        _empty()

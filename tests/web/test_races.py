@@ -96,7 +96,7 @@ def test_the_last_green_is_promised_once_by_the_action_and_past_it(racing: None)
                 Reservation.objects.create(lot=lot, purpose="x", mass_g=6_000, on=today)
 
         assert [type(e) for e in at_once(plan("a", first), plan("b", first)) if e] == [InputError]
-        assert [type(e) for e in at_once(plan("a", second), sell) if e] == [InputError]
+        assert [type(e) for e in at_once(plan("c", second), sell) if e] == [InputError]
         raised = at_once(write, write)
         assert [isinstance(e, DatabaseError) for e in raised if e] == [True], raised
         keys = [first.pk, second.pk, third.pk]

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
-from scipy import stats
+from scipy.special import chdtrc, chdtri
 
 from coupage.errors import InputError
 from coupage.table.scoop import scoop_error
@@ -104,8 +104,8 @@ def mixing_check(
     sigma, df = float(expected[component]), seen.size - 1
     spread = float(seen.std(ddof=1))
     statistic = df * spread**2 / sigma**2
-    chance = float(stats.chi2.sf(statistic, df))
-    limit = stats.chi2.isf(alpha, df)
+    chance = float(chdtrc(df, statistic))
+    limit = chdtri(df, alpha)
     return Mixing(
         mean=float(seen.mean()),
         spread=spread,
@@ -113,5 +113,5 @@ def mixing_check(
         chance=chance,
         samples=int(seen.size),
         mixed=bool(chance >= alpha),
-        detectable=float(sigma * np.sqrt(limit / stats.chi2.isf(0.8, df))),
+        detectable=float(sigma * np.sqrt(limit / chdtri(df, 0.8))),
     )

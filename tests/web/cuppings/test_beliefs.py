@@ -11,7 +11,7 @@ import pytest
 from coupage.panel import fit
 from coupage.web.cuppings import beliefs, kept
 from coupage.web.cuppings.columns import columns_of
-from coupage.web.cuppings.models import Cupping, FittedBeliefs, Rating, Sample
+from coupage.web.cuppings.models import Cupping, FittedBeliefs, Rating
 from coupage.web.people.models import Person, Role
 from tests.web import things
 from tests.web.conftest import As
@@ -99,7 +99,7 @@ def test_a_change_of_what_counts_makes_a_new_fit(
 
 
 def test_a_page_does_not_wait_for_a_long_fit_and_finds_it_later(
-    transactional_db: None, monkeypatch: pytest.MonkeyPatch, signed_in: As
+    shared: None, monkeypatch: pytest.MonkeyPatch, signed_in: As
 ) -> None:
     person: Person = things.person(Role.ROASTER)
     blend = things.recipe().blend
@@ -126,12 +126,11 @@ def test_a_page_does_not_wait_for_a_long_fit_and_finds_it_later(
     finally:
         go.set()
         work_is_over()
-        Sample.objects.update(sealed=False)
         type(things.recipe()).objects.update(sealed=False)
 
 
 def test_a_fit_whose_worker_died_is_taken_over(
-    transactional_db: None, monkeypatch: pytest.MonkeyPatch, signed_in: As
+    shared: None, monkeypatch: pytest.MonkeyPatch, signed_in: As
 ) -> None:
     person: Person = things.person(Role.ROASTER)
     revealed()
@@ -150,4 +149,3 @@ def test_a_fit_whose_worker_died_is_taken_over(
         assert client.get("/blends/").status_code == 200
     finally:
         work_is_over()
-        Sample.objects.update(sealed=False)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import threading
 import time
-from collections.abc import Iterator
 from decimal import Decimal
 
 import pytest
@@ -16,7 +15,6 @@ from coupage.web.cuppings import beliefs, misfits
 from coupage.web.cuppings.actions import mending
 from coupage.web.cuppings.beliefs import believed_now
 from coupage.web.cuppings.models import Cupping, KeptReview, Mend, Rating, Sample, Seat
-from coupage.web.demo.load import _empty
 from coupage.web.people.models import Change, Person, Role
 from tests.web import things
 from tests.web.conftest import As
@@ -210,14 +208,6 @@ def test_it_is_private_to_those_who_work(
     other = signed_in(things.person(role))
     for path in (f"/cuppings/{table.pk}/misfits/", "/cuppings/misfits/"):
         assert other.get(path).status_code == 403
-
-
-@pytest.fixture
-def shared(transactional_db: None) -> Iterator[None]:
-    """Real transactions; emptied as a demo is, since ledgers and seals hold rows fast."""
-    yield
-    with transaction.atomic():
-        _empty()
 
 
 def test_a_long_look_does_not_keep_the_page_waiting(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import re
 from typing import Any
 
 import pytest
@@ -165,7 +166,7 @@ def test_the_wall_is_blind_until_the_reveal(
     client = signed_in(viewer)
     text = client.get(f"/cuppings/{table.pk}/live/wall/").text
     assert "Secret Orchard" not in text
-    assert not any(cup.code in text for cup in table.cups.all())
+    assert not [cup for cup in table.cups.all() if re.search(rf">\s*{cup.code}\b", text)]
     signed_in(roaster).post(f"/cuppings/{table.pk}/reveal/")
     text = client.get(f"/cuppings/{table.pk}/live/wall/").text
     assert text.index("Secret Orchard") != text.index("Hidden Meadow")

@@ -90,7 +90,7 @@ class Migration(migrations.Migration):
             ],
             options={
                 'ordering': ['week', 'blend__name'],
-                'constraints': [models.UniqueConstraint(fields=('blend', 'week'), name='expectation_once'), models.CheckConstraint(condition=models.Q(('week__iso_week_day', 1)), name='expectation_on_monday')],
+                'constraints': [models.UniqueConstraint(fields=('blend', 'week'), name='expectation_once')],
             },
         ),
         migrations.CreateModel(

@@ -24,12 +24,12 @@ from coupage.web.cuppings.beliefs import beliefs_now
 from coupage.web.cuppings.models import Attribute, Cupping, Protocol
 from coupage.web.people.access import may, needs
 from coupage.web.trials import actions, forms, queries
+from coupage.web.trials.blend_table import blend_rows, blends_layout
 from coupage.web.trials.design import Found
 from coupage.web.trials.models import Plan
 from coupage.web.trials.pages.listing import plans_page
 from coupage.web.trials.pages.plan import asked_of, plan_page, room_of, whole_plan
 from coupage.web.trials.pages.weigh import sheet_of
-from coupage.web.trials.tables import blend_rows, blends_layout
 
 __all__ = [
     "add",
