@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
+from itertools import pairwise, permutations
 from typing import Any
 
 import pytest
@@ -227,12 +228,25 @@ def test_a_closed_table_says_so_and_seats_nobody(
 
 
 def test_latecomers_get_orders_that_even_the_table_out(code: JoinCode, table: Cupping) -> None:
-    """Williams 1949: four cups and four seats can be level, and latecomers make them so."""
+    """Each gets an order that, of all 24, does least often what those before did already."""
     Seat.objects.filter(cupping=table).delete()
     for name in ("Ash", "Bay", "Cedar", "Dogwood"):
         join(code, name)
-    firsts = [seat.servings.order_by("position")[0].cup_id for seat in table.seats.all()]
-    assert len(set(firsts)) == 4
+    orders = [
+        tuple(seat.servings.order_by("position").values_list("cup_id", flat=True))
+        for seat in table.seats.order_by("order")
+    ]
+
+    def seen(order: tuple[int, ...], before: list[tuple[int, ...]]) -> int:
+        own = {*enumerate(order), *(("after", *pair) for pair in pairwise(order))}
+        return sum(
+            len(own & {*enumerate(one), *(("after", *pair) for pair in pairwise(one))})
+            for one in before
+        )
+
+    for k, order in enumerate(orders):
+        assert len(order) == 4
+        assert seen(order, orders[:k]) == min(seen(o, orders[:k]) for o in permutations(order))
 
 
 def test_whoever_joins_before_the_opening_is_dealt_in_when_it_opens(roaster: Person) -> None:
