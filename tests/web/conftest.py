@@ -8,7 +8,7 @@ import pytest
 from django.db import transaction
 from django.test import Client
 
-from coupage.web.demo.load import _empty
+from coupage.web.demo.load import empty
 from coupage.web.people.models import Person, Roastery, Role
 from tests.web import things
 
@@ -59,4 +59,4 @@ def shared(transactional_db: None) -> Iterator[None]:
     """Real transactions; emptied as a demo is, since ledgers and seals hold rows fast."""
     yield
     with transaction.atomic():
-        _empty()
+        empty()

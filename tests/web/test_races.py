@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
-import pytest
 from django.db import DatabaseError, close_old_connections, connection, transaction
 
 from coupage.errors import InputError
@@ -21,18 +20,9 @@ from coupage.web.coffees import actions as coffees
 from coupage.web.coffees import queries
 from coupage.web.coffees.models import Lot, Reservation
 from coupage.web.cuppings.models import Rating
-from coupage.web.demo.load import _empty
 from tests.web import things
 
 ROUNDS = 8
-
-
-@pytest.fixture
-def racing(transactional_db: None) -> Iterator[None]:
-    """Real transactions; emptied as a demo is, since ledgers and seals hold rows fast."""
-    yield
-    with transaction.atomic():
-        _empty()
 
 
 def at_once(*deeds: Callable[[], Any]) -> list[Exception | None]:
@@ -58,7 +48,7 @@ def at_once(*deeds: Callable[[], Any]) -> list[Exception | None]:
     return raised
 
 
-def test_the_last_kilogram_is_taken_once(racing: None) -> None:
+def test_the_last_kilogram_is_taken_once(shared: None) -> None:
     person, lot = things.person(), things.lot(received_kg=10)
 
     def take() -> None:
@@ -71,7 +61,7 @@ def test_the_last_kilogram_is_taken_once(racing: None) -> None:
     assert queries.lots().get(pk=lot.pk).on_hand_g == 4_000
 
 
-def test_the_last_green_is_promised_once_by_the_action_and_past_it(racing: None) -> None:
+def test_the_last_green_is_promised_once_by_the_action_and_past_it(shared: None) -> None:
     """A plan and a sale, two plans, and two rows that come past the actions."""
     person = things.person()
     today = things.NOW.date()
@@ -103,7 +93,7 @@ def test_the_last_green_is_promised_once_by_the_action_and_past_it(racing: None)
         assert [lot.free_g for lot in queries.lots().filter(pk__in=keys)] == [4_000] * 3
 
 
-def test_two_who_plan_the_same_lots_never_wait_in_a_circle(racing: None) -> None:
+def test_two_who_plan_the_same_lots_never_wait_in_a_circle(shared: None) -> None:
     person, lots = things.person(), [things.lot(received_kg=10) for _ in range(2)]
 
     def plan(name: str, order: list[Lot]) -> Callable[[], None]:
@@ -121,7 +111,7 @@ def test_two_who_plan_the_same_lots_never_wait_in_a_circle(racing: None) -> None
     assert [lot.free_g for lot in queries.lots()] == [2_000] * 2
 
 
-def test_the_last_roasted_kilogram_is_blended_once(racing: None) -> None:
+def test_the_last_roasted_kilogram_is_blended_once(shared: None) -> None:
     """By the action, and past it: the database alone is enough."""
     for _ in range(ROUNDS // 2):
         first, second = things.batch(roasted_g=10_000), things.batch(roasted_g=10_000)
@@ -140,7 +130,7 @@ def test_the_last_roasted_kilogram_is_blended_once(racing: None) -> None:
         assert [b.on_hand_g for b in stocked().filter(pk__in=[first.pk, second.pk])] == [4_000] * 2
 
 
-def test_a_hold_and_a_blend_at_once_never_both_hold(racing: None) -> None:
+def test_a_hold_and_a_blend_at_once_never_both_hold(shared: None) -> None:
     """Whoever is first wins: a line that was written before the hold stays, none comes after."""
     person = things.person()
     for _ in range(ROUNDS // 2):
@@ -161,7 +151,7 @@ def test_a_hold_and_a_blend_at_once_never_both_hold(racing: None) -> None:
         assert batch.roasted_entries.exists() == (blended is None)
 
 
-def test_a_recipe_is_never_sealed_over_shares_that_come_in_meanwhile(racing: None) -> None:
+def test_a_recipe_is_never_sealed_over_shares_that_come_in_meanwhile(shared: None) -> None:
     """Whoever is first wins; a sealed recipe adds up to 100 % in every order of events."""
     for _ in range(ROUNDS):
         recipe = things.recipe()
@@ -183,7 +173,7 @@ def test_a_recipe_is_never_sealed_over_shares_that_come_in_meanwhile(racing: Non
         assert not recipe.sealed or total == PPM
 
 
-def test_two_recipes_put_in_service_at_once_leave_one_there(racing: None) -> None:
+def test_two_recipes_put_in_service_at_once_leave_one_there(shared: None) -> None:
     person = things.person()
     approved = {"state": "approved", "approved_by": person, "approved_at": things.NOW}
     first = things.recipe(**approved)
@@ -199,7 +189,7 @@ def test_two_recipes_put_in_service_at_once_leave_one_there(racing: None) -> Non
     assert states == ["in service", "retired"]
 
 
-def test_two_people_who_write_the_next_recipe_get_two_versions(racing: None) -> None:
+def test_two_people_who_write_the_next_recipe_get_two_versions(shared: None) -> None:
     person, blend = things.person(), things.recipe().blend
     approach = things.approach_version().approach
 
@@ -210,7 +200,7 @@ def test_two_people_who_write_the_next_recipe_get_two_versions(racing: None) -> 
     assert sorted(blend.recipes.values_list("version", flat=True)) == [1, 2, 3]
 
 
-def test_a_rating_sent_twice_at_once_is_kept_once(racing: None) -> None:
+def test_a_rating_sent_twice_at_once_is_kept_once(shared: None) -> None:
     table = things.cupping()
     cell = {
         "cup": table.cups.all()[0],

@@ -19,13 +19,11 @@ from coupage.web.blends.models import Recipe
 from coupage.web.people.models import Person
 from tests.web import things
 from tests.web.blends.conftest import Four
-from tests.web.test_races import racing
 
-__all__ = ["racing"]
 CHROMIUM = os.environ.get("COUPAGE_CHROMIUM") or shutil.which("chromium")
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.usefixtures("racing"),
+    pytest.mark.usefixtures("shared"),
     pytest.mark.skipif(not CHROMIUM, reason="there is no Chromium"),
 ]
 LAPTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}

@@ -16,13 +16,11 @@ from coupage.web.cuppings.models import Rating
 from coupage.web.people.models import Person, Role
 from tests.web import things
 from tests.web.cuppings.conftest import Table
-from tests.web.test_races import racing
 
-__all__ = ["racing"]
 CHROMIUM = os.environ.get("COUPAGE_CHROMIUM") or shutil.which("chromium")
 pytestmark = [
     pytest.mark.browser,
-    pytest.mark.usefixtures("racing"),
+    pytest.mark.usefixtures("shared"),
     pytest.mark.skipif(not CHROMIUM, reason="there is no Chromium"),
 ]
 LAPTOP: dict[str, Any] = {"viewport": {"width": 1280, "height": 800}}

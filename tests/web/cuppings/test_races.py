@@ -16,10 +16,9 @@ from coupage.web.cuppings.actions.setup import add_seat
 from coupage.web.cuppings.models import Cupping, Rating, Seat, Serving, Word
 from coupage.web.people.models import Change
 from tests.web import things
-from tests.web.test_races import at_once, racing
+from tests.web.test_races import at_once
 
-__all__ = ["racing"]
-pytestmark = pytest.mark.usefixtures("racing")
+pytestmark = pytest.mark.usefixtures("shared")
 
 
 def rating(table: Cupping, value: str) -> Callable[[], None]:

@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import textwrap
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from typing import Any
 
 import pytest
@@ -22,7 +22,6 @@ from coupage.errors import InputError
 from coupage.web.batches.actions import judge_batch
 from coupage.web.batches.models import Batch, RoastedEntry
 from coupage.web.batches.queries import stocked
-from coupage.web.demo.load import _empty
 from coupage.web.production import actions, queries
 from coupage.web.production.models import BagEntry, BlendedEntry, DispatchLine, Packed, Run
 from tests.web import things
@@ -174,21 +173,13 @@ def test_no_history_breaks_the_books(steps: list[tuple[str, int, int]]) -> None:
 # --- two at once ------------------------------------------------------------------------------
 
 
-@pytest.fixture
-def racing(transactional_db: None) -> Iterator[None]:
-    """Real transactions; emptied as a demo is, since ledgers hold their rows fast."""
-    yield
-    with transaction.atomic():
-        _empty()
-
-
 def told(raised: list[Exception | None]) -> list[str]:
     """Who was refused was told so in words; nothing else went wrong."""
     assert all(isinstance(error, InputError) for error in raised if error), raised
     return [str(error) for error in raised if error]
 
 
-def test_the_last_kilogram_is_planned_and_weighed_once(racing: None) -> None:
+def test_the_last_kilogram_is_planned_and_weighed_once(shared: None) -> None:
     recipe = making.recipe(100)
     batch = making.batch_of(recipe, roasted_g=10_000)
     people = [things.person(), things.person()]
@@ -210,7 +201,7 @@ def test_the_last_kilogram_is_planned_and_weighed_once(racing: None) -> None:
     check_books()
 
 
-def test_two_who_send_the_last_bags_send_them_once(racing: None) -> None:
+def test_two_who_send_the_last_bags_send_them_once(shared: None) -> None:
     row = making.packed(making.run({things.batch(): 5_000}), 10)
     people = [things.person(), things.person()]
     customers = [making.customer(), making.customer()]
@@ -237,7 +228,7 @@ def test_two_who_send_the_last_bags_send_them_once(racing: None) -> None:
     assert queries.packed().get().on_hand == 1
 
 
-def test_two_runs_that_begin_at_once_get_two_codes(racing: None) -> None:
+def test_two_runs_that_begin_at_once_get_two_codes(shared: None) -> None:
     recipe = making.recipe(100)
     batches = [making.batch_of(recipe), making.batch_of(recipe)]
     by = things.person()
@@ -278,7 +269,7 @@ KILLED = """
 """
 
 
-def test_a_process_killed_between_two_lines_leaves_neither(racing: None) -> None:
+def test_a_process_killed_between_two_lines_leaves_neither(shared: None) -> None:
     """The first batch was drawn, the second not yet, when the power went."""
     recipe = making.recipe(60, 40)
     a, b = making.batch_of(recipe, 0), making.batch_of(recipe, 1)

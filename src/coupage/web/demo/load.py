@@ -13,7 +13,7 @@ from coupage.web.demo.write import Writer
 from coupage.web.people import history
 from coupage.web.people.models import Roastery
 
-__all__ = ["load_demo"]
+__all__ = ["empty", "load_demo"]
 
 
 @transaction.atomic
@@ -62,7 +62,7 @@ def _make_room(*, replace: bool) -> None:
                 "demo: it is loaded already; ask for it to be replaced if all that was added to "
                 "it may go"
             )
-        _empty()
+        empty()
     elif found := next((model for model in _ours() if model._base_manager.exists()), None):
         raise InputError(
             f"demo: this database holds {found._meta.verbose_name_plural} of a real roastery, "
@@ -80,7 +80,8 @@ def _ours() -> list[type[models.Model]]:
     ]
 
 
-def _empty() -> None:
+def empty() -> None:
+    """Take every row of our own models out, those that ledgers and seals hold fast too."""
     for model in _ours():
         # Raw, because rows that protect each other all go; the database looks at its foreign
         # keys when the transaction ends. A sealed sample or recipe goes before its shares (models
