@@ -252,6 +252,29 @@ def test_nothing_saved_is_lost_or_doubled_whatever_happens(
         phone.page.context.close()
 
 
+def test_nothing_is_called_safe_or_sent_before_it_is_stored(
+    browser: Browser, server: Server, letters: str
+) -> None:
+    """On a phone whose store does not answer, the sheet says so for as long as that lasts."""
+    page = sit(browser, server, letters, "Dogwood").page
+    sent: list[str] = []
+    page.on("request", lambda asked: sent.append(asked.url) if asked.method == "POST" else None)
+    page.evaluate(
+        """() => {
+            const open = IDBDatabase.prototype.transaction;
+            IDBDatabase.prototype.transaction = function (stores, mode, ...rest) {
+                if (mode !== "readwrite") return open.call(this, stores, mode, ...rest);
+                return { objectStore: () => ({ put() {}, openCursor: () => ({}) }) };
+            };
+        }"""
+    )
+    page.locator(".slide").first.get_by_role("button", name="half a point more").tap()
+    expect(page.locator("#line")).to_have_text("Saving on this phone")
+    expect(page.locator("html")).to_have_attribute("data-kept", "0")
+    assert not sent
+    page.context.close()
+
+
 def test_the_clock_is_one_and_the_late_are_kept_apart(
     browser: Browser, server: Server, letters: str
 ) -> None:

@@ -77,6 +77,8 @@ export class Line extends EventTarget {
     const touch = { key: drawKey(), device: this.device, at: this.last, stored: false, ...what };
     this.touches.push(touch);
     this.tell("touch", touch);
+    // Until it is stored nothing may say that all is safe: a reload now could still lose it.
+    this.tell("line");
     try {
       await this.store.write([{ ...touch, stored: true }]);
       touch.stored = true;

@@ -146,6 +146,7 @@ class Sheet {
     let text = line.sentAt ? `All sent, ${new Date(line.sentAt).toLocaleTimeString("en-GB", { hour: "2-digit", minute: "2-digit" })}` : "All sent";
     if (!line.touches.length) text = line.online ? "Nothing to send" : "No connection; enter all the same";
     if (waitingHere && stored) text = line.online ? `Saved on this phone, sending ${waitingHere}` : `Saved on this phone: ${waitingHere} to send when the network is back`;
+    if (stored && line.unsent().some((touch) => !touch.stored)) text = "Saving on this phone";
     if (waitingHere && !stored) text = `Not saved on this phone: leave this page open until ${many(waitingHere, "touch is", "touches are")} sent`;
     const status = place("line");
     if (status.textContent !== text) status.textContent = text;
